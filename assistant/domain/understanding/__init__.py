@@ -1,0 +1,1 @@
+"""From a text to a Reading: what is asked, about what, how sure, and why. Pure."""
