@@ -10,10 +10,12 @@ import secrets
 from collections.abc import Callable, Iterator, Mapping, Sequence
 from contextlib import contextmanager
 from dataclasses import dataclass, field
-from typing import Any
+from functools import cache
+from typing import Any, TypeAlias
 from weakref import WeakSet
 
-from sqlalchemy import Column, ColumnElement, CursorResult, Engine, Table, bindparam, create_engine, event
+from sqlalchemy import Column, ColumnElement, CursorResult, Engine, Row, Table, bindparam, create_engine, event
+from sqlalchemy.dialects import postgresql, sqlite
 from sqlalchemy.engine import URL, Connection, make_url
 from sqlalchemy.sql import operators, visitors
 from sqlalchemy.sql.elements import BinaryExpression, BindParameter
@@ -21,6 +23,7 @@ from sqlalchemy.sql.expression import Delete, Executable, Insert, Update
 
 from assistant.storage.tables import businesses, metadata
 
+AnyRow: TypeAlias = "Row[*tuple[Any, ...]]"
 BUSINESS = "business"
 """Name of the parameter that carries the business in every statement."""
 BUSY_SECONDS = 30
@@ -50,7 +53,7 @@ class Transaction:
 
     def execute(
         self, statement: Executable, parameters: Mapping[str, Any] | Sequence[Mapping[str, Any]] | None = None
-    ) -> CursorResult[Any]:
+    ) -> CursorResult[*tuple[Any, ...]]:
         """Run one statement for this business. Raises UnscopedQuery when it would reach rows of another."""
         check_scope(statement)
         mine = {"business_id" if isinstance(statement, Insert) else BUSINESS: self.business_id}
@@ -63,11 +66,24 @@ class Transaction:
         number: int = self.execute(statement, values).inserted_primary_key[0]  # type: ignore[index]
         return number
 
+    def insert_if_new(self, table: Table, values: Mapping[str, Any], *unique: str) -> int | None:
+        """Insert one row and return its number; None when a row with the same `unique` columns exists.
+
+        A row that another transaction is just writing is waited for.
+        """
+        return self.execute(_insert_if_new(table, unique, self.postgres), values).scalar()
+
     @contextmanager
     def savepoint(self) -> Iterator[None]:
         """What happens inside is undone alone when it raises."""
         with self.connection.begin_nested():
             yield
+
+
+@cache
+def _insert_if_new(table: Table, unique: tuple[str, ...], postgres: bool) -> Insert:
+    insert = postgresql.insert if postgres else sqlite.insert
+    return insert(table).on_conflict_do_nothing(index_elements=unique).returning(table.c.id)
 
 
 class UnscopedQuery(AssertionError):

@@ -81,3 +81,5 @@ class Situation:
     """Wash-and-topper plans of this client: plan id -> active, paused."""
     card_url: str = ""
     media: tuple[Media, ...] = ()
+    thread_id: int = 0
+    """Where storage keeps this thread; 0 for one that has no record yet. Means nothing to a decision."""

@@ -84,8 +84,8 @@ def business(*, primary: bool = False) -> Column[int]:
 
 
 def link(name: str, target: str, *, needed: bool = True, with_it: bool = False, index: bool = False) -> Column[int]:
-    """A reference to another row. `with_it`: this row goes when that one goes."""
-    rule = "CASCADE" if with_it else None
+    """A reference to another row. `with_it`: this row goes when that one goes; else it stays and forgets it."""
+    rule = "CASCADE" if with_it else None if needed else "SET NULL"
     return Column(name, ForeignKey(f"{target}.id", ondelete=rule), nullable=not needed, index=index)
 
 

@@ -70,8 +70,8 @@ def upgrade() -> None:
         sa.Column("id", sa.Integer(), nullable=False),
         sa.Column("business_id", sa.Integer(), nullable=False),
         sa.Column("name", sa.Text(), server_default="", nullable=False),
-        sa.Column("phone", sa.String(length=80), nullable=False),
-        sa.Column("channel", sa.String(length=20), server_default="sms", nullable=False),
+        sa.Column("phone", sa.Text(), server_default="", nullable=False),
+        sa.Column("channel", sa.Text(), server_default="sms", nullable=False),
         sa.Column("language", sa.Text(), server_default="", nullable=False),
         sa.Column("zone", sa.Text(), server_default="", nullable=False),
         sa.Column("country", sa.String(length=2), server_default="", nullable=False),
@@ -115,8 +115,8 @@ def upgrade() -> None:
         "receipts",
         sa.Column("id", sa.Integer(), nullable=False),
         sa.Column("business_id", sa.Integer(), nullable=False),
-        sa.Column("carrier_sid", sa.String(length=64), nullable=False),
-        sa.Column("status", sa.String(length=20), nullable=False),
+        sa.Column("carrier_sid", sa.Text(), server_default="", nullable=False),
+        sa.Column("status", sa.Text(), server_default="", nullable=False),
         sa.Column("error_code", sa.Integer(), nullable=True),
         sa.Column("at", Moment(timezone=True), nullable=False),
         sa.ForeignKeyConstraint(["business_id"], ["businesses.id"], name=op.f("fk_receipts_business_id")),
@@ -213,8 +213,8 @@ def upgrade() -> None:
         sa.Column("id", sa.Integer(), nullable=False),
         sa.Column("business_id", sa.Integer(), nullable=False),
         sa.Column("client_id", sa.Integer(), nullable=True),
-        sa.Column("channel", sa.String(length=20), nullable=False),
-        sa.Column("phone", sa.String(length=80), nullable=False),
+        sa.Column("channel", sa.Text(), server_default="", nullable=False),
+        sa.Column("phone", sa.Text(), server_default="", nullable=False),
         sa.Column("service", sa.Boolean(), server_default="0", nullable=False),
         sa.Column("marketing", sa.Boolean(), server_default="0", nullable=False),
         sa.Column("opted_out_at", Moment(timezone=True), nullable=True),
@@ -258,11 +258,11 @@ def upgrade() -> None:
         sa.Column("business_id", sa.Integer(), nullable=False),
         sa.Column("thread_id", sa.Integer(), nullable=False),
         sa.Column("inbound", sa.Boolean(), nullable=False),
-        sa.Column("sid", sa.String(length=64), nullable=True),
+        sa.Column("sid", sa.Text(), nullable=True),
         sa.Column("text", sa.Text(), server_default="", nullable=False),
         sa.Column("media", sa.JSON(none_as_null=True), nullable=True),
         sa.Column("at", Moment(timezone=True), nullable=False),
-        sa.Column("topic", sa.String(length=80), server_default="", nullable=False),
+        sa.Column("topic", sa.Text(), server_default="", nullable=False),
         sa.Column("verdict", sa.String(length=10), nullable=True),
         sa.Column("certainty", sa.Float(), nullable=True),
         sa.Column("understood", sa.Boolean(), server_default="0", nullable=False),
@@ -334,7 +334,7 @@ def upgrade() -> None:
         sa.CheckConstraint("ends_at > begins_at", name="ck_visits_ends_after_beginning"),
         sa.ForeignKeyConstraint(["business_id"], ["businesses.id"], name=op.f("fk_visits_business_id")),
         sa.ForeignKeyConstraint(["client_id"], ["clients.id"], name=op.f("fk_visits_client_id"), ondelete="CASCADE"),
-        sa.ForeignKeyConstraint(["plan_id"], ["plans.id"], name=op.f("fk_visits_plan_id")),
+        sa.ForeignKeyConstraint(["plan_id"], ["plans.id"], name=op.f("fk_visits_plan_id"), ondelete="SET NULL"),
         sa.PrimaryKeyConstraint("id", name=op.f("pk_visits")),
         sa.UniqueConstraint("business_id", "uid", name=op.f("uq_visits_business_id_uid")),
     )
@@ -379,7 +379,9 @@ def upgrade() -> None:
         sa.Column("message_id", sa.Integer(), nullable=True),
         sa.Column("noted_by", sa.Text(), server_default="", nullable=False),
         sa.ForeignKeyConstraint(["business_id"], ["businesses.id"], name=op.f("fk_consent_history_business_id")),
-        sa.ForeignKeyConstraint(["message_id"], ["messages.id"], name=op.f("fk_consent_history_message_id")),
+        sa.ForeignKeyConstraint(
+            ["message_id"], ["messages.id"], name=op.f("fk_consent_history_message_id"), ondelete="SET NULL"
+        ),
         sa.ForeignKeyConstraint(
             ["thread_id"], ["threads.id"], name=op.f("fk_consent_history_thread_id"), ondelete="CASCADE"
         ),
@@ -392,7 +394,7 @@ def upgrade() -> None:
         sa.Column("business_id", sa.Integer(), nullable=False),
         sa.Column("thread_id", sa.Integer(), nullable=False),
         sa.Column("message_id", sa.Integer(), nullable=True),
-        sa.Column("reason", sa.String(length=80), nullable=False),
+        sa.Column("reason", sa.Text(), server_default="", nullable=False),
         sa.Column("urgent", sa.Boolean(), server_default="0", nullable=False),
         sa.Column("note", sa.Text(), server_default="", nullable=False),
         sa.Column("state", sa.String(length=10), server_default="open", nullable=False),
@@ -466,7 +468,7 @@ def upgrade() -> None:
         sa.ForeignKeyConstraint(["business_id"], ["businesses.id"], name=op.f("fk_jobs_business_id")),
         sa.ForeignKeyConstraint(["client_id"], ["clients.id"], name=op.f("fk_jobs_client_id"), ondelete="CASCADE"),
         sa.ForeignKeyConstraint(["vessel_id"], ["vessels.id"], name=op.f("fk_jobs_vessel_id"), ondelete="CASCADE"),
-        sa.ForeignKeyConstraint(["visit_id"], ["visits.id"], name=op.f("fk_jobs_visit_id")),
+        sa.ForeignKeyConstraint(["visit_id"], ["visits.id"], name=op.f("fk_jobs_visit_id"), ondelete="SET NULL"),
         sa.PrimaryKeyConstraint("id", name=op.f("pk_jobs")),
     )
     op.create_index(op.f("ix_jobs_client_id"), "jobs", ["client_id"], unique=False)
@@ -518,7 +520,7 @@ def upgrade() -> None:
         sa.Column("created_at", Moment(timezone=True), nullable=False),
         sa.ForeignKeyConstraint(["business_id"], ["businesses.id"], name=op.f("fk_quotes_business_id")),
         sa.ForeignKeyConstraint(["client_id"], ["clients.id"], name=op.f("fk_quotes_client_id"), ondelete="CASCADE"),
-        sa.ForeignKeyConstraint(["visit_id"], ["visits.id"], name=op.f("fk_quotes_visit_id")),
+        sa.ForeignKeyConstraint(["visit_id"], ["visits.id"], name=op.f("fk_quotes_visit_id"), ondelete="SET NULL"),
         sa.PrimaryKeyConstraint("id", name=op.f("pk_quotes")),
     )
     op.create_index(op.f("ix_quotes_client_id"), "quotes", ["client_id"], unique=False)
@@ -550,7 +552,7 @@ def upgrade() -> None:
         sa.Column("job_id", sa.Integer(), nullable=True),
         sa.Column("product", sa.Text(), server_default="", nullable=False),
         sa.ForeignKeyConstraint(["business_id"], ["businesses.id"], name=op.f("fk_applications_business_id")),
-        sa.ForeignKeyConstraint(["job_id"], ["jobs.id"], name=op.f("fk_applications_job_id")),
+        sa.ForeignKeyConstraint(["job_id"], ["jobs.id"], name=op.f("fk_applications_job_id"), ondelete="SET NULL"),
         sa.ForeignKeyConstraint(
             ["vessel_id"], ["vessels.id"], name=op.f("fk_applications_vessel_id"), ondelete="CASCADE"
         ),
@@ -580,8 +582,10 @@ def upgrade() -> None:
         sa.Column("job_id", sa.Integer(), nullable=True),
         sa.Column("noted_at", Moment(timezone=True), nullable=False),
         sa.ForeignKeyConstraint(["business_id"], ["businesses.id"], name=op.f("fk_care_events_business_id")),
-        sa.ForeignKeyConstraint(["job_id"], ["jobs.id"], name=op.f("fk_care_events_job_id")),
-        sa.ForeignKeyConstraint(["message_id"], ["messages.id"], name=op.f("fk_care_events_message_id")),
+        sa.ForeignKeyConstraint(["job_id"], ["jobs.id"], name=op.f("fk_care_events_job_id"), ondelete="SET NULL"),
+        sa.ForeignKeyConstraint(
+            ["message_id"], ["messages.id"], name=op.f("fk_care_events_message_id"), ondelete="SET NULL"
+        ),
         sa.ForeignKeyConstraint(
             ["vessel_id"], ["vessels.id"], name=op.f("fk_care_events_vessel_id"), ondelete="CASCADE"
         ),
@@ -619,7 +623,7 @@ def upgrade() -> None:
         sa.Column("media", sa.JSON(none_as_null=True), nullable=True),
         sa.Column("data", sa.JSON(none_as_null=True), nullable=True),
         sa.Column("why", sa.Text(), server_default="", nullable=False),
-        sa.Column("dedupe_key", sa.String(length=200), nullable=False),
+        sa.Column("dedupe_key", sa.Text(), server_default="", nullable=False),
         sa.Column("state", sa.String(length=12), server_default="queued", nullable=False),
         sa.Column("due_at", Moment(timezone=True), nullable=False),
         sa.Column("not_before", Moment(timezone=True), nullable=True),
@@ -627,7 +631,7 @@ def upgrade() -> None:
         sa.Column("attempts", sa.Integer(), server_default="0", nullable=False),
         sa.Column("claimed_by", sa.Text(), server_default="", nullable=False),
         sa.Column("claimed_at", Moment(timezone=True), nullable=True),
-        sa.Column("carrier_sid", sa.String(length=64), nullable=True),
+        sa.Column("carrier_sid", sa.Text(), nullable=True),
         sa.Column("error_code", sa.Integer(), nullable=True),
         sa.Column("error", sa.Text(), server_default="", nullable=False),
         sa.Column("segments", sa.Integer(), nullable=True),
@@ -686,8 +690,10 @@ def upgrade() -> None:
         sa.Column("withdrawn", sa.Boolean(), server_default="0", nullable=False),
         sa.ForeignKeyConstraint(["business_id"], ["businesses.id"], name=op.f("fk_photos_business_id")),
         sa.ForeignKeyConstraint(["client_id"], ["clients.id"], name=op.f("fk_photos_client_id"), ondelete="CASCADE"),
-        sa.ForeignKeyConstraint(["job_id"], ["jobs.id"], name=op.f("fk_photos_job_id")),
-        sa.ForeignKeyConstraint(["message_id"], ["messages.id"], name=op.f("fk_photos_message_id")),
+        sa.ForeignKeyConstraint(["job_id"], ["jobs.id"], name=op.f("fk_photos_job_id"), ondelete="SET NULL"),
+        sa.ForeignKeyConstraint(
+            ["message_id"], ["messages.id"], name=op.f("fk_photos_message_id"), ondelete="SET NULL"
+        ),
         sa.ForeignKeyConstraint(["vessel_id"], ["vessels.id"], name=op.f("fk_photos_vessel_id"), ondelete="CASCADE"),
         sa.PrimaryKeyConstraint("id", name=op.f("pk_photos")),
         sa.UniqueConstraint("token", name=op.f("uq_photos_token")),
@@ -701,7 +707,7 @@ def upgrade() -> None:
         sa.Column("id", sa.Integer(), nullable=False),
         sa.Column("business_id", sa.Integer(), nullable=False),
         sa.Column("handover_id", sa.Integer(), nullable=True),
-        sa.Column("topic", sa.String(length=80), server_default="", nullable=False),
+        sa.Column("topic", sa.Text(), server_default="", nullable=False),
         sa.Column("language", sa.String(length=8), server_default="", nullable=False),
         sa.Column("question", sa.Text(), server_default="", nullable=False),
         sa.Column("answer", sa.Text(), server_default="", nullable=False),
@@ -709,7 +715,9 @@ def upgrade() -> None:
         sa.Column("taught_at", Moment(timezone=True), nullable=False),
         sa.Column("withdrawn_at", Moment(timezone=True), nullable=True),
         sa.ForeignKeyConstraint(["business_id"], ["businesses.id"], name=op.f("fk_taught_business_id")),
-        sa.ForeignKeyConstraint(["handover_id"], ["handovers.id"], name=op.f("fk_taught_handover_id")),
+        sa.ForeignKeyConstraint(
+            ["handover_id"], ["handovers.id"], name=op.f("fk_taught_handover_id"), ondelete="SET NULL"
+        ),
         sa.PrimaryKeyConstraint("id", name=op.f("pk_taught")),
     )
     op.create_index(op.f("ix_taught_business_id_topic"), "taught", ["business_id", "topic"], unique=False)
@@ -722,14 +730,16 @@ def upgrade() -> None:
         sa.Column("vessel_id", sa.Integer(), nullable=True),
         sa.Column("outbox_id", sa.Integer(), nullable=True),
         sa.Column("kind", sa.String(length=60), nullable=False),
-        sa.Column("occasion", sa.String(length=200), nullable=False),
+        sa.Column("occasion", sa.Text(), server_default="", nullable=False),
         sa.Column("outcome", sa.Text(), server_default="", nullable=False),
         sa.Column("at", Moment(timezone=True), nullable=False),
         sa.ForeignKeyConstraint(["business_id"], ["businesses.id"], name=op.f("fk_nudge_log_business_id")),
         sa.ForeignKeyConstraint(
             ["client_id"], ["clients.id"], name=op.f("fk_nudge_log_client_id"), ondelete="CASCADE"
         ),
-        sa.ForeignKeyConstraint(["outbox_id"], ["outbox.id"], name=op.f("fk_nudge_log_outbox_id")),
+        sa.ForeignKeyConstraint(
+            ["outbox_id"], ["outbox.id"], name=op.f("fk_nudge_log_outbox_id"), ondelete="SET NULL"
+        ),
         sa.ForeignKeyConstraint(
             ["vessel_id"], ["vessels.id"], name=op.f("fk_nudge_log_vessel_id"), ondelete="CASCADE"
         ),
