@@ -22,6 +22,8 @@ class OutgoingText:
     text: str
     channel: str = "sms"
     valid_seconds: int = LONGEST_WAIT_SECONDS
+    media_urls: tuple[str, ...] = ()
+    """Addresses of pictures that the carrier fetches; they must be public."""
 
 
 @dataclass(frozen=True, slots=True)

@@ -61,6 +61,7 @@ class TwilioCarrier:
                 to=_address(text.to, text.channel),
                 body=text.text,
                 validity_period=max(1, min(text.valid_seconds, LONGEST_WAIT_SECONDS)),
+                **({"media_url": list(text.media_urls)} if text.media_urls else {}),
                 **self._from(text.channel),
             )
         except TwilioRestException as error:

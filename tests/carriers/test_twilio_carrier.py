@@ -153,3 +153,8 @@ def _as_requests_wraps(reason):
 )
 def test_only_a_connection_never_made_counts_as_not_reached(error, never):
     assert _never_reached(error) is never
+
+
+def test_pictures_go_along_by_their_addresses(twilio):
+    carrier(twilio).send(OutgoingText(REAL_LOOKING, "Before and after", media_urls=("https://boats.example/p/1.jpg",)))
+    assert twilio.forms[0]["MediaUrl"] == "https://boats.example/p/1.jpg"

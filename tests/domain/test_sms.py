@@ -8,7 +8,7 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from assistant.domain.sms import Encoding, clean, fit, measure, plain
+from assistant.domain.sms import Encoding, cheap, clean, fit, measure, plain
 
 GSM, UCS = Encoding.GSM_7, Encoding.UCS_2
 FAMILY = "\U0001f468\u200d\U0001f469\u200d\U0001f467\u200d\U0001f466"
@@ -95,6 +95,12 @@ def test_whatever_is_fitted_fits_and_is_a_beginning(text, segments):
     assert measure(kept).segments <= segments
     assert text.startswith(kept)
     assert kept or not text.strip() or segments == 0
+
+
+def test_acute_accents_go_only_where_they_would_cost_too_much():
+    assert cheap("Sí, mañana", segments=1) == "Sí, mañana"
+    long = "Aquí está su baño de jabón. " * 6
+    assert cheap(long, segments=2) == "Aqui esta su baño de jabon. " * 6
 
 
 @given(st.text())
