@@ -6,17 +6,20 @@ from collections.abc import Callable
 from dataclasses import dataclass
 from datetime import datetime
 from pathlib import Path
-from typing import TYPE_CHECKING, TypeAlias
+from typing import TypeAlias
 
 from assistant.carriers.carrier import Carrier
 from assistant.carriers.screen import ScreenCarrier
 from assistant.carriers.twilio_carrier import TwilioCarrier
 from assistant.clock import utc_now
 from assistant.domain.business import Business
+from assistant.domain.conversation.decide import decide, needs_diary
 from assistant.domain.conversation.decision import Decision
 from assistant.domain.conversation.situation import Situation
 from assistant.domain.errors import SettingsError
 from assistant.domain.knowledge import Knowledge
+from assistant.domain.slots import Diary
+from assistant.domain.understanding.read import read
 from assistant.domain.understanding.reading import Reading
 from assistant.domain.visits import Slot
 from assistant.packaged import packaged
@@ -26,12 +29,9 @@ from assistant.storage.business_file import read_business
 from assistant.storage.database import Database
 from assistant.storage.knowledge_files import read_knowledge
 
-if TYPE_CHECKING:
-    from assistant.domain.slots import Diary
-
 Read: TypeAlias = Callable[[str, Situation, Knowledge], Reading]
 NeedsDiary: TypeAlias = Callable[[Reading, Situation], bool]
-Decide: TypeAlias = "Callable[[Reading, Situation, Knowledge, Diary | None, datetime, Slot | None], Decision]"
+Decide: TypeAlias = Callable[[Reading, Situation, Knowledge, Diary | None, datetime, Slot | None], Decision]
 
 
 @dataclass(frozen=True, slots=True)
@@ -43,9 +43,9 @@ class Assistant:
     business: Business
     knowledge: Knowledge
     carrier: Carrier
-    read: Read
-    needs_diary: NeedsDiary
-    decide: Decide
+    read: Read = read
+    needs_diary: NeedsDiary = needs_diary
+    decide: Decide = decide
 
 
 def open_database(settings: Settings) -> Database:
@@ -71,9 +71,6 @@ def assemble(
     Raises KnowledgeError when business.toml or knowledge/ have problems, SettingsError when the database is not
     ready.
     """
-    from assistant.domain.conversation.decide import decide, needs_diary
-    from assistant.domain.understanding.read import read
-
     business = read_business(settings.business_file)
     knowledge = knowledge or read_knowledge(knowledge_folder(settings), settings.home / "cache")
     database = open_database(settings)

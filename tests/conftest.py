@@ -72,8 +72,6 @@ def sqlite_template(tmp_path_factory: pytest.TempPathFactory) -> Path:
     path = tmp_path_factory.mktemp("sqlite") / "template.sqlite3"
     database = Database(f"sqlite:///{path}")
     database.migrate()
-    with database.engine.connect() as connection:
-        connection.exec_driver_sql("SELECT 1")
     database.dispose()
     return path
 
@@ -87,6 +85,9 @@ def postgres_server() -> Iterator[str]:
     folder = Path(tempfile.mkdtemp(prefix="aftercare-pg-"))
     server = pgserver.get_server(folder, cleanup_mode="stop")
     address = server.get_uri()
+    for faster in ("fsync = off", "full_page_writes = off", "synchronous_commit = off"):
+        _run_on_server(address, f"ALTER SYSTEM SET {faster}")
+    _run_on_server(address, "SELECT pg_reload_conf()")
     _run_on_server(address, "CREATE DATABASE template_aftercare")
     template = Database(_named(address, "template_aftercare"))
     template.migrate()

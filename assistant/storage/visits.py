@@ -4,21 +4,19 @@ booking inserts the quarters first and asks nobody."""
 from __future__ import annotations
 
 from collections.abc import Iterable, Mapping, Sequence
-from datetime import UTC, datetime
+from datetime import UTC, date, datetime, time, timedelta
 from decimal import Decimal
-from typing import TYPE_CHECKING, Any
+from typing import Any
 from zoneinfo import ZoneInfo
 
 from sqlalchemy import delete, insert, or_, select, update
 from sqlalchemy.exc import IntegrityError
 
 from assistant.domain.errors import SlotTaken
+from assistant.domain.slots import Diary
 from assistant.domain.visits import QUARTER, Busy, Slot, Visit, VisitState
 from assistant.storage.database import AnyRow, Transaction, ours
 from assistant.storage.tables import busy_blocks, holds, occupied, threads, visit_vessels, visits
-
-if TYPE_CHECKING:
-    from assistant.domain.slots import Diary
 
 LATEST_VISITS = 20
 """How many visits of a client a decision can look at."""
@@ -152,13 +150,14 @@ def busy_between(
     return tuple(sorted(busy, key=lambda stretch: (stretch.begins, stretch.crew)))
 
 
-def load_diary(
-    tx: Transaction, first: datetime, last: datetime, but_not_client: int | None = None, now: datetime | None = None
-) -> Diary:
-    """Everything that is taken in [first, last), but for what is held for one client. `now` defaults to `first`."""
-    from assistant.domain.slots import Diary
+def load_diary(tx: Transaction, first: date, last: date, now: datetime, but_not_client: int | None = None) -> Diary:
+    """Everything that is taken from the day `first` to the day `last`, but for what is held for one client.
 
-    return Diary(busy_between(tx, first, last, now or first, but_not_client), last)
+    The days are the business's; a day more on either side is read, which covers every zone.
+    """
+    begins = datetime.combine(first, time(), UTC) - timedelta(days=1)
+    ends = datetime.combine(last, time(), UTC) + timedelta(days=2)
+    return Diary(busy_between(tx, begins, ends, now, but_not_client), first, last)
 
 
 def replace_busy_blocks(tx: Transaction, source: str, blocks: Iterable[tuple[str, Busy]]) -> None:

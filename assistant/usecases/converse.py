@@ -9,6 +9,7 @@ from __future__ import annotations
 import logging
 from dataclasses import dataclass, replace
 from datetime import datetime, timedelta
+from zoneinfo import ZoneInfo
 
 from assistant.assembly import Assistant
 from assistant.domain.conversation.decision import BookVisit, Decision, HoldSlots, MoveVisit
@@ -84,7 +85,8 @@ def _decide(
     diary = None
     if app.needs_diary(reading, situation):
         client_id = situation.client.id if situation.client else None
-        diary = load_diary(tx, now, now + HORIZON, client_id)
+        today = now.astimezone(ZoneInfo(app.business.zone)).date()
+        diary = load_diary(tx, today, today + HORIZON, now, client_id)
     return app.decide(reading, situation, app.knowledge, diary, now, lost)
 
 
