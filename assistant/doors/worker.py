@@ -1,0 +1,46 @@
+"""The worker: does what is due, again and again, until it is told to stop."""
+
+from __future__ import annotations
+
+import logging
+import os
+import threading
+from collections.abc import Callable
+from datetime import datetime
+
+from assistant.assembly import Assistant
+from assistant.clock import utc_now
+from assistant.usecases.send_due import send_due, settle_uncertain
+
+log = logging.getLogger(__name__)
+
+PAUSE_SECONDS = 5.0
+SETTLE_EVERY = 12
+"""Rounds between two looks at the carrier's list: about a minute."""
+
+
+def work_once(assistant: Assistant, now: datetime) -> None:
+    """Everything that is due at `now`."""
+    while send_due(assistant, now, worker=_name()):
+        pass
+    settle_uncertain(assistant, now)
+
+
+def work_until(assistant: Assistant, stop: threading.Event, now: Callable[[], datetime] = utc_now) -> None:
+    """Work until `stop` is set. One bad round is logged and does not end the work."""
+    rounds = 0
+    while not stop.is_set():
+        try:
+            more = send_due(assistant, now(), worker=_name())
+            if rounds % SETTLE_EVERY == 0:
+                settle_uncertain(assistant, now())
+        except Exception:
+            log.exception("a round of work failed; the next one follows in %s seconds", PAUSE_SECONDS)
+            more = False
+        rounds += 1
+        stop.wait(0 if more else PAUSE_SECONDS)
+
+
+def _name() -> str:
+    """Which worker a claim belongs to."""
+    return f"{os.getpid()}-{threading.get_ident()}"
