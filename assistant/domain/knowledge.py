@@ -225,6 +225,12 @@ class Knowledge:
     """language -> kind -> nudge."""
     models: Mapping[str, TopicModel] = field(default_factory=dict)
     vocabulary: Vocabulary | None = None
+    classes: Mapping[str, str] = field(default_factory=dict)
+    """Substance or soil id -> class; derived."""
+    about: Mapping[str, str] = field(default_factory=dict)
+    """Topic -> the one substance that most of its phrasings name; derived."""
+    ingredients: Mapping[str, tuple[str, ...]] = field(default_factory=dict)
+    """Folded ingredient name -> substances that hold it; derived."""
 
     def answer(self, topic: str, language: str) -> Answer | None:
         """The answer for a topic, in the language or else in English."""

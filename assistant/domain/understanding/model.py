@@ -1,56 +1,62 @@
-"""The topic model: a linear ridge classifier over the most telling features, fitted in closed form.
+"""The topic model: multinomial logistic regression over word and letter features, one model a language.
 
-One linear system gives the weights, and the same factor gives every phrasing's score as if it had been left out
-(leave-one-out residual y - f = (y - f_all) / (1 - h), h the leverage), so certainty is calibrated on held-out
-scores without fitting twice. Deterministic; about a second for ten thousand phrasings; under a millisecond a text.
+It begins at the class centroids (already a fair classifier, for free) and takes a few momentum steps of full-batch
+gradient descent on the softmax loss: two seconds for fifteen thousand phrasings where a solver run to convergence takes
+minutes, for a point of accuracy less. A tenth of the phrasings is held out of the first steps to find the temperature
+that makes certainty honest; the last steps learn from all. Deterministic; under a millisecond a text.
 """
 
 from __future__ import annotations
 
 import hashlib
 import zlib
-from collections import defaultdict
 from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass
-from typing import ClassVar
+from typing import TYPE_CHECKING, ClassVar
 
 import numpy as np
 from numpy.typing import NDArray
 
 from assistant.domain.knowledge import Knowledge
-from assistant.domain.understanding.features import classes_of, features
+from assistant.domain.understanding.features import features
 from assistant.domain.understanding.text import fold, tokens
 
+if TYPE_CHECKING:
+    from scipy.sparse import csr_matrix
+
 Floats = NDArray[np.float32]
-SIZE = 5000
-"""Features kept: enough to tell 200 topics apart, few enough to solve in a second."""
-RIDGE = 1.0
-VERSION = "3"
+LEAST_SEEN = 2
+"""Features seen in fewer phrasings teach nothing that carries over."""
+FIRST_STEPS, LAST_STEPS = 4, 3
+RATE, MOMENTUM, DECAY, SPREAD = 1.5, 0.8, 0.002, 12.0
+"""Step size, momentum, weight decay and the scale of the centroids, chosen on held-out phrasings."""
+HELD_OUT = 10
+VERSION = "5"
 
 
 @dataclass(frozen=True)
 class TopicModel:
-    """Weights by feature and topic. `keys` are sorted 32-bit hashes of the features kept."""
+    """Weights by feature and topic (half precision). `keys` are sorted 32-bit hashes of the features kept."""
 
     topics: tuple[str, ...]
     keys: NDArray[np.uint32]
     scale: Floats
-    weights: Floats
-    bias: Floats
+    weights: NDArray[np.float16]
     sharpness: float
 
-    ARRAYS: ClassVar[tuple[str, ...]] = ("topics", "keys", "scale", "weights", "bias", "sharpness")
+    ARRAYS: ClassVar[tuple[str, ...]] = ("topics", "keys", "scale", "weights", "sharpness")
 
     def probabilities(self, found: Iterable[tuple[str, float]]) -> Floats:
         """Certainty by topic, in the order of `topics`; sums to one."""
         return _softmax(self.scores(found) * self.sharpness)
 
     def scores(self, found: Iterable[tuple[str, float]]) -> Floats:
-        """Raw ridge scores (about 1 for the right topic, about 0 for the rest)."""
+        """Raw scores by topic; all zero when no feature is known."""
         rows, values = self._vector(found)
         if len(rows) == 0:
-            return self.bias.copy()
-        return values @ self.weights[rows] + self.bias
+            return np.zeros(len(self.topics), np.float32)
+        scored: Floats = values @ self.weights[rows].astype(np.float32)
+        return scored
 
     def _vector(self, found: Iterable[tuple[str, float]]) -> tuple[NDArray[np.intp], Floats]:
         counted = hashed(found)
@@ -67,8 +73,7 @@ class TopicModel:
     def to_arrays(self) -> dict[str, NDArray[np.generic]]:
         """Plain arrays for the cache."""
         return {
-            "topics": np.array(self.topics), "keys": self.keys, "scale": self.scale,
-            "weights": self.weights.astype(np.float16), "bias": self.bias,
+            "topics": np.array(self.topics), "keys": self.keys, "scale": self.scale, "weights": self.weights,
             "sharpness": np.array([self.sharpness]),
         }  # fmt: skip
 
@@ -79,8 +84,7 @@ class TopicModel:
             topics=tuple(str(topic) for topic in arrays["topics"]),
             keys=arrays["keys"].astype(np.uint32),
             scale=arrays["scale"].astype(np.float32),
-            weights=arrays["weights"].astype(np.float32),
-            bias=arrays["bias"].astype(np.float32),
+            weights=arrays["weights"].astype(np.float16),
             sharpness=float(arrays["sharpness"][0]),  # type: ignore[arg-type]
         )
 
@@ -104,103 +108,91 @@ def training_stamp(knowledge: Knowledge) -> str:
 
 
 def fit_models(knowledge: Knowledge) -> dict[str, TopicModel]:
-    """One model over all languages (Spanglish is common, the shape features are shared)."""
-    if not any(knowledge.answers.values()):
-        return {}
-    texts, labels = training_texts(knowledge)
-    return {"all": fit(text_features(knowledge, texts), labels)}
+    """One model a language."""
+    models = {}
+    for language, answers in knowledge.answers.items():
+        if answers:
+            texts, labels = training_texts(knowledge, language)
+            models[language] = fit(text_features(knowledge, texts), labels)
+    return models
 
 
-def training_texts(knowledge: Knowledge) -> tuple[list[str], list[str]]:
-    """Every phrasing with its topic."""
-    pairs = [
-        (phrasing, answer.topic)
-        for answers in knowledge.answers.values()
-        for answer in answers.values()
-        for phrasing in answer.phrasings
-    ]
+def training_texts(knowledge: Knowledge, language: str) -> tuple[list[str], list[str]]:
+    """Every phrasing of a language with its topic."""
+    pairs = [(text, answer.topic) for answer in knowledge.answers[language].values() for text in answer.phrasings]
     return [text for text, _ in pairs], [topic for _, topic in pairs]
 
 
 def text_features(knowledge: Knowledge, texts: Sequence[str]) -> list[dict[int, float]]:
     """Hashed features of each text, spelled and spotted as a client's text would be."""
-    vocabulary, classes = knowledge.vocabulary, classes_of(knowledge)
+    vocabulary = knowledge.vocabulary
     assert vocabulary is not None
     out = []
     for text in texts:
         folded = fold(text)
         found = vocabulary.repair(tokens(folded))
-        out.append(hashed(features(found, vocabulary.spot(found, folded), classes)))
+        out.append(hashed(features(found, vocabulary.spot(found, folded), knowledge.classes)))
     return out
 
 
-def fit(vectors: Sequence[Mapping[int, float]], labels: Sequence[str], size: int = SIZE, ridge: float = RIDGE) -> TopicModel:
-    """Fit on feature vectors and their topics. Memory about 4 bytes x phrasings x `size` while fitting."""
+def fit(vectors: Sequence[Mapping[int, float]], labels: Sequence[str]) -> TopicModel:
+    """Fit on hashed feature vectors and their topics."""
     topics = tuple(sorted(set(labels)))
     index = {topic: i for i, topic in enumerate(topics)}
     y = np.array([index[label] for label in labels])
-    keys, scale = _select(vectors, y, len(topics), size)
-    x = _matrix(vectors, keys, scale)
-    balance = np.sqrt(np.median(np.bincount(y)) / np.bincount(y))[y].astype(np.float32)
-    targets = np.zeros((len(y), len(topics)), np.float32)
-    targets[np.arange(len(y)), y] = 1.0
-    bias = (targets * balance[:, None]).mean(axis=0) / balance.mean()
-    weighted = x * balance[:, None]
-    gram = weighted.T @ weighted
-    gram[np.diag_indices_from(gram)] += np.float32(ridge)
-    inverse = np.linalg.inv(gram)
-    weights = inverse @ (weighted.T @ ((targets - bias) * balance[:, None]))
-    left_out = _left_out_scores(x, balance, inverse, weights, bias, targets)
-    return TopicModel(topics, keys, scale, weights.astype(np.float32), bias.astype(np.float32), _sharpness(left_out, y))
+    keys, scale, x = _matrix(vectors)
+    held = np.arange(len(y)) % HELD_OUT == HELD_OUT - 1
+    weights, speed = _centroids(x[~held], y[~held], len(topics)), None
+    weights, speed = _descend(x[~held], y[~held], weights, speed, FIRST_STEPS)
+    sharpness = _sharpness(x[held] @ weights, y[held])
+    weights, _ = _descend(x, y, weights, speed, LAST_STEPS)
+    return TopicModel(topics, keys, scale, weights.astype(np.float16), sharpness)
 
 
-def _select(
-    vectors: Sequence[Mapping[int, float]], y: NDArray[np.intp], classes: int, size: int
-) -> tuple[NDArray[np.uint32], Floats]:
-    """The features that tell most (seen at least twice; many times in few topics), and their inverse document weights."""
-    seen: dict[int, defaultdict[int, int]] = {}
-    for vector, label in zip(vectors, y, strict=True):
-        for key in vector:
-            seen.setdefault(key, defaultdict(int))[int(label)] += 1
-    telling = []
-    for key, counts in seen.items():
-        total = sum(counts.values())
-        if total > 1:
-            telling.append((sum(n * n for n in counts.values()) / total * np.log(classes / len(counts) + 1.0), key))
-    telling.sort(key=lambda pair: (-pair[0], pair[1]))
-    keys = np.array(sorted(key for _, key in telling[:size]), np.uint32)
-    frequency = np.array([sum(seen[int(key)].values()) for key in keys], np.float32)
-    return keys, np.log((1 + len(vectors)) / (1 + frequency)).astype(np.float32)
+def _matrix(vectors: Sequence[Mapping[int, float]]) -> tuple[NDArray[np.uint32], Floats, csr_matrix]:
+    """Feature hashes kept, their inverse document weights, and the unit rows of the phrasings."""
+    from scipy.sparse import csr_matrix, diags
+
+    lengths = np.array([len(vector) for vector in vectors])
+    hashes = np.fromiter((key for vector in vectors for key in vector), np.uint32, int(lengths.sum()))
+    values = np.fromiter((value for vector in vectors for value in vector.values()), np.float32, len(hashes))
+    keys, columns, counts = np.unique(hashes, return_inverse=True, return_counts=True)
+    keep = counts >= LEAST_SEEN
+    scale = np.log((1 + len(vectors)) / (1 + counts)).astype(np.float32)
+    x = csr_matrix((values * scale[columns], columns, np.concatenate([[0], np.cumsum(lengths)])), dtype=np.float32)
+    x = x[:, keep]
+    norms = np.sqrt(np.asarray(x.multiply(x).sum(axis=1)).ravel())
+    return keys[keep], scale[keep], (diags((1 / np.maximum(norms, 1e-9)).astype(np.float32)) @ x).tocsr()
 
 
-def _matrix(vectors: Sequence[Mapping[int, float]], keys: NDArray[np.uint32], scale: Floats) -> Floats:
-    place = {int(key): i for i, key in enumerate(keys)}
-    x = np.zeros((len(vectors), len(keys)), np.float32)
-    for row, vector in enumerate(vectors):
-        for key, weight in vector.items():
-            column = place.get(key)
-            if column is not None:
-                x[row, column] = weight * scale[column]
-    norms = np.sqrt((x * x).sum(axis=1))
-    x /= np.where(norms == 0, 1, norms)[:, None]
-    return x
+def _centroids(x: csr_matrix, y: NDArray[np.intp], topics: int) -> Floats:
+    from scipy.sparse import csr_matrix
+
+    member = csr_matrix((np.ones(len(y), np.float32), (np.arange(len(y)), y)), shape=(len(y), topics))
+    sums = np.asarray((x.T @ member).todense(), np.float32)
+    unit: Floats = sums / np.maximum(np.linalg.norm(sums, axis=0), 1e-9) * np.float32(SPREAD)
+    return unit
 
 
-def _left_out_scores(
-    x: Floats, balance: Floats, inverse: Floats, weights: Floats, bias: Floats, targets: Floats
-) -> Floats:
-    leverage = np.einsum("ij,ij->i", x @ inverse, x) * balance * balance
-    fitted = x @ weights + bias
-    room = np.clip(1 - leverage, 0.02, None)[:, None]
-    left_out: Floats = targets - (targets - fitted) / room
-    return left_out
+def _descend(
+    x: csr_matrix, y: NDArray[np.intp], weights: Floats, speed: Floats | None, steps: int
+) -> tuple[Floats, Floats]:
+    """Full-batch momentum steps on the softmax loss."""
+    speed = np.zeros_like(weights) if speed is None else speed
+    across = x.T.tocsr()
+    for _ in range(steps):
+        error = _softmax(np.asarray(x @ weights))
+        error[np.arange(len(y)), y] -= 1
+        speed = MOMENTUM * speed - RATE * np.asarray(across @ error) - DECAY * weights
+        weights = weights + speed
+    return weights, speed
 
 
 def _sharpness(scores: Floats, y: NDArray[np.intp]) -> float:
-    """The softmax temperature (inverse) that makes left-out certainty honest: least negative log likelihood."""
-    candidates = np.geomspace(2, 60, 40)
+    """The softmax temperature (inverse) that makes held-out certainty honest: least negative log likelihood."""
+    candidates = np.geomspace(0.2, 5, 40)
     losses = [-np.log(np.maximum(_softmax(scores * s)[np.arange(len(y)), y], 1e-9)).mean() for s in candidates]
-    return float(candidates[int(np.argmin(losses))])
+    return float(candidates[int(np.argmin(losses))]) if len(y) else 1.0
 
 
 def _softmax(scores: Floats) -> Floats:

@@ -23,16 +23,20 @@ class Token:
 
 def fold(text: str) -> str:
     """Lower case, straight quotes, accents off (ñ stays); every character keeps its place."""
-    composed = unicodedata.normalize("NFC", text).translate(_STRAIGHT)
-    return "".join(_fold_one(char) for char in composed)
+    return unicodedata.normalize("NFC", text).translate(_FOLDED)
 
 
-def _fold_one(char: str) -> str:
-    lower = char.lower()
-    if lower == "ñ":
-        return lower
-    base = unicodedata.normalize("NFD", lower)[:1]
-    return base if len(base) == 1 else " "
+class _Folded(dict[int, str]):
+    """Character -> its folded form, worked out once per character met."""
+
+    def __missing__(self, code: int) -> str:
+        lower = chr(code).translate(_STRAIGHT).lower()
+        base = lower if lower == "ñ" else unicodedata.normalize("NFD", lower)[:1]
+        self[code] = base if len(base) == 1 else " "
+        return self[code]
+
+
+_FOLDED = _Folded()
 
 
 def tokens(folded: str) -> list[Token]:

@@ -1,0 +1,93 @@
+"""How something is said: asking leave, reporting, leaning to an answer, small amounts, follow-ups. Regular expressions
+over folded text (lower case, no accents), English and Spanish side by side."""
+
+from __future__ import annotations
+
+import re
+
+from assistant.domain.understanding.reading import Slant
+
+_WHO = r"(?:i|we|you|u|he|she|they|my \w+|the \w+|one|someone|somebody|anyone)"
+PERMISSION = re.compile(
+    rf"\b(?:can|could|may|should|shall|would|might|ought)(?:nt|n't| not)? {_WHO}\b(?! (?:come|send|tell|give|help|check|look|quote|fit|squeeze|swing|stop|do (?:it|this|my|the) (?:for|on)))"
+    r"|\b(?:can|could) (?:it|this|that|these) be (?:used|washed|cleaned|put)\b"
+    r"|\b(?:is|are|isnt|isn't|arent|was|would|wouldnt|will|wont|ok|okay|if)\b[^.?!]{0,60}\b(?:ok|okay|okey|safe|fine|alright|all right|bad|good|wrong|harmful|allowed|advisable|recommended|a problem|an issue|"
+    r"a bad idea|a good idea|a no no|a no-no|harsh|too strong|too much|too rough|enough|worth|overkill|legal|kosher|dangerous|risky|necessary|needed|dumb|stupid|crazy|smart|suitable|gentle)\b"
+    r"|\b(?:ok|okay|okey|safe|fine|alright|cool|good|bad|wrong|allowed|acceptable|kosher) (?:to|if|for|on|with|2)\b"
+    r"|\b(?:any|a) (?:problem|harm|issue|trouble|risk|danger|downside|objection)s? (?:if|with|in|using|to)\b"
+    r"|\b(?:does|do|will|would|could|can|might|gonna|going to|is|did) [^.?!]{0,60}\b(?:hurt|harm|damage|ruin|strip|scratch|mess up|mess with|wreck|kill|eat|dull|etch|melt|stain|fade|void|affect|take off|remove|shorten|work|help|matter|count|screw up|cloud|dissolve)\b"
+    r"|\b(?:thinking (?:of|about)|planning (?:to|on)|plan to|about to|tempted to|was going to|im going to|i am going to|gonna|fixing to|wanna|want to|wanted to|would like to|id like to|hoping to|considering|intend to)\b[^.?!]{0,30}"
+    r"\b(?:us(?:e|ing)|try(?:ing)?|spray(?:ing)?|put(?:ting)?|wash(?:ing)?|clean(?:ing)?|wip(?:e|ing)|scrub(?:bing)?|hit(?:ting)?|do(?:ing)?|apply(?:ing)?|polish(?:ing)?|wax(?:ing)?|buff(?:ing)?|mist(?:ing)?|rins(?:e|ing)|pressure|power|cover(?:ing)?|wrap(?:ping)?|seal(?:ing)?|soak(?:ing)?|let(?:ting)?|skip(?:ping)?|leav(?:e|ing))\b"
+    r"|\b(?:do you mind|you mind if|am i allowed|are we allowed|permitted|thoughts on|opinion on|yay or nay|thumbs up|green light|any good|no good|a go|ok with you|good with you|cool with)\b"
+    r"|\b(?:ok|okay|fine|good|safe|alright|right|yes|no)\s*\?+\s*$"
+    r"|\b(?:should|must|do) (?:i|we) (?:avoid|skip|use|not|worry|stay away)\b|\b(?:dont|do not) (?:i|we) (?:have|need) to\b"
+    r"|\bhow (?:bad|harmful|safe|ok) (?:is|are|would)\b|\bhow about (?:if|using|trying|some|a|just)\b|\bwhat if i\b(?! (?:already|accid))|\bwhy (?:cant|can't|not)\b|\bcan('t|t) i (?:just )?\b"
+    # Spanish
+    r"|\b(?:puedo|puede uno|podemos|podria|podriamos|se puede|se pueden|debo|deberia|debemos|conviene|es (?:malo|bueno|seguro|recomendable|dañino|necesario|mejor)|esta (?:bien|mal|permitido|ok)|estaria (?:bien|mal)|"
+    r"sirve|sirven|funciona|hace daño|le hace daño|daña|dañan|daniara|arruina|estropea|mancha|raya|quita|afecta|perjudica|pasa algo|pasa nada|hay (?:algun )?problema|hay (?:lio|riesgo)|vale|me recomiendas|recomiendas|"
+    r"pensaba (?:usar|echar|lavar|poner|pasar|limpiar)|voy a (?:usar|echar|lavar|poner|pasar|limpiar)|quiero (?:usar|echar|lavar|poner|pasar|limpiar)|queria (?:usar|echar|lavar|poner|pasar)|"
+    r"le puedo|lo puedo|la puedo|que tal si|que tal (?:usar|con)|esta bien si|no pasa nada|es ok|verdad\s*\?|cierto\s*\?|no\s*\?\s*$)\b"
+)
+_PAST = (
+    r"used|sprayed|washed|scrubbed|cleaned|wiped|hosed|rinsed|poured|applied|rubbed|buffed|polished|waxed|mopped|soaked|dumped|hit|went over|gave|put|tried|spilled|threw|blasted|misted|coated|degreased|bleached|acid washed|pressure washed|power washed|splashed|got|grabbed|did"
+)
+REPORT = re.compile(
+    rf"\b(?:i|we|he|she|they|someone|somebody|dude|the \w+(?: \w+)?|my \w+(?: \w+)?|a \w+)\s+(?:just |already |accidentally |went and |kinda |may have |might have |mightve |also |have |has |ve |had |then |only |even |stupidly |actually )*(?:{_PAST})\b"
+    rf"|\b(?:ive|i've|we've|weve|theyve|hes|shes)\s+(?:just |already |been )*(?:{_PAST}|using|spraying|washing|cleaning|scrubbing)\b"
+    rf"|^(?:\W*(?:so|ok|hey|hi|uh oh|oops|well|um|btw|oh no|shoot)\W+)*(?:just |already |accidentally )*(?:{_PAST})\b(?! (?:to|for)\b)"
+    r"|\b(?:been using|have been using|was using|ended up using|made the mistake)\b"
+    r"|\b(?:use|usamos|usaron|uso|lave|lavo|lavamos|lavaron|limpie|limpiamos|limpiaron|limpio|eche|echo|echamos|echaron|puse|puso|pusimos|pusieron|le di|le pase|pase|le dio|frote|restregue|rocie|aplique|aplicamos|talle|tallo|enjuague)\b(?= (?:el|la|los|las|con|un|una|cloro|lejia|vinagre|jabon|desengrasante|\w+))"
+)
+_SHOULD_HAVE = re.compile(r"\b(?:should|could|can|may|would) (?:i|we) (?:have )?(?:use|used|spray|wash|put|try)\b|\bif (?:i|we) used\b|\bdid (?:you|u)\b|\byou (?:used|put|applied|sealed|washed|did)\b|\bu (?:used|put|applied)\b")
+_SPANISH_PERMISSION_USE = re.compile(r"\b(?:que|cual) \w+ uso\b|\bsi uso\b|\bsi (?:le )?(?:echo|limpio|lavo|pongo)\b|\bcuando (?:lo|la|le)? ?(?:lavo|limpio|echo)\b|\bcomo (?:lo|la|le)? ?(?:lavo|limpio)\b")  # fmt: skip
+_TO_YES = re.compile(
+    r"\b(?:right|correct|yeah|yea|yes|ok|okay|no|eh|huh|verdad|cierto|no es asi|vale)\s*\?+\s*$|\b(?:shouldnt|isnt|wont|cant) (?:be|it|that|this|hurt|i)\b|\b(?:that|thats|it|its|this|should be|is) (?:ok|okay|fine|good|alright|cool)\b[^?]*\bright\b|\bno (?:problem|harm|issue|biggie)\b|\bjust a (?:little|bit|tiny|splash|drop)\b|\bi(?:m| am) sure\b|\bi assume\b|\bi figure\b|\bno pasa nada\b"
+)
+_TO_NO = re.compile(r"\b(?:bad|wrong|harmful|hurt|damage|ruin|avoid|stay away|a no no|no-no|a bad idea|malo|mal|daña|daño|arruina|evitar)\b")
+FOLLOW_UP = re.compile(
+    r"^\W*(?:ok |okay |and |y |but |so |also |then |alright |got it |thanks |cool |great |gracias |pero |entonces )*(?:,? ?)(?:what about|how about|whatabout|and(?: for| on| the| if| with)?|same (?:for|with|on|goes)|does that (?:go|apply)|is it the same|"
+    r"y (?:en|con|para|si|el|la|los|las|que)|que tal|lo mismo|igual (?:para|en|con)|tambien (?:en|para|con)|even|or|instead|also)\b"
+)
+_DILUTED = re.compile(r"\b(?:diluted|dilute|watered down|weak|a little|a bit of|tiny bit|a splash|a drop|a capful|mild|diluid[oa]|rebajad[oa]|con agua|un poquito|poquito)\b")
+_NEAT = re.compile(r"\b(?:neat|straight|undiluted|full strength|pure|puro|sin diluir|concentrad[oa])\b")
+_AREAS = (
+    ("spot", re.compile(r"\b(?:spot|spots|one place|small (?:area|patch|spot)|little (?:area|patch|spot)|dab|corner|drip|drips|splash|mancha|manchita|un punto|una zona|pedacito)\b")),
+    ("side", re.compile(r"\b(?:one side|a side|port side|starboard side|half the boat|cockpit|transom|the stern|the bow|un lado|un costado|la popa|la proa)\b")),
+    ("whole_boat", re.compile(r"\b(?:whole|entire|all over|everything|everywhere|the boat|my boat|hull|todo|entero|completo|el bote|el barco|la lancha|el casco)\b")),
+)  # fmt: skip
+HOW_MUCH = re.compile(r"\b(?:how much|how strong|what (?:ratio|mix|dilution|strength|percentage)|ratio|dilution|parts? water|cuanto|cuanta|que proporcion)\b")
+NOTHING_DONE = re.compile(r"\b(?:didnt|did not|havent|have not|never|no (?:use|usamos|lave|eche)|not yet)\b")
+
+
+def asks_leave(folded: str) -> bool:
+    """'may I', 'is it ok', 'will it hurt', 'X on the hull?': wants a verdict, whatever the wording."""
+    return bool(PERMISSION.search(folded))
+
+
+def reports(folded: str) -> bool:
+    """Something was already done by the sender or somebody near ('I used', 'my wife sprayed')."""
+    if not REPORT.search(folded) or _SHOULD_HAVE.search(folded) or NOTHING_DONE.search(folded):
+        return False
+    return not _SPANISH_PERMISSION_USE.search(folded)
+
+
+def slant(folded: str) -> Slant:
+    """Which answer the sender hopes for or fears."""
+    if _TO_YES.search(folded):
+        return Slant.TO_YES
+    return Slant.TO_NO if _TO_NO.search(folded) else Slant.NONE
+
+
+def follows_up(folded: str) -> bool:
+    """'what about the seats?': takes what is missing from the turn before."""
+    return bool(FOLLOW_UP.search(folded))
+
+
+def dilution(folded: str) -> str:
+    """'diluted', 'neat' or nothing said."""
+    return "diluted" if _DILUTED.search(folded) else "neat" if _NEAT.search(folded) else ""
+
+
+def area(folded: str) -> str:
+    """How much of the boat: spot, side, whole_boat, or nothing said."""
+    return next((name for name, pattern in _AREAS if pattern.search(folded)), "")
