@@ -157,6 +157,13 @@ class Database:
 
         return pending(self.engine)
 
+    def refresh_statistics(self) -> None:
+        """Let the planner look at the tables anew, after many rows came in at once."""
+        with self.engine.begin() as connection:
+            if not self.postgres:
+                connection.exec_driver_sql("PRAGMA analysis_limit = 1000")
+            connection.exec_driver_sql("ANALYZE")
+
     def dispose(self) -> None:
         """Close every connection."""
         self.engine.dispose()

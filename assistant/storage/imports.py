@@ -124,7 +124,8 @@ def _vessel(
 
 def _columns(facts: dict[str, Any]) -> dict[str, Any]:
     """Facts of the sheet as columns of the table."""
-    columns: dict[str, Any] = {name: facts[name] for name in ("hin", "length_ft", "boat_type", "water", "place") if name in facts}
+    plain = ("hin", "length_ft", "boat_type", "water", "place")
+    columns: dict[str, Any] = {name: facts[name] for name in plain if name in facts}
     columns |= {name: facts[name].value for name in ("kept", "kept_off_season") if name in facts}
     if "season_from" in facts:
         season = Season(facts["season_from"], facts["season_to"])

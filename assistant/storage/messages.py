@@ -6,7 +6,7 @@ from collections.abc import Mapping, Sequence
 from datetime import datetime
 from typing import Any
 
-from sqlalchemy import insert, select, update
+from sqlalchemy import bindparam, insert, select, update
 
 from assistant.domain.conversation.decision import Decision
 from assistant.domain.conversation.situation import InboundMessage, Turn
@@ -17,7 +17,7 @@ from assistant.storage.tables import messages
 TURNS = 12
 """How many messages of a thread a decision can look back on."""
 
-_BY_SID = select(messages.c.replies).where(ours(messages))
+_BY_SID = select(messages.c.replies).where(ours(messages), messages.c.sid == bindparam("sid"))
 _LATEST = (
     select(
         messages.c.inbound,
@@ -28,14 +28,15 @@ _LATEST = (
         messages.c.remember,
         messages.c.replies,
     )
-    .where(ours(messages))
+    .where(ours(messages), messages.c.thread_id == bindparam("thread"))
     .order_by(messages.c.id.desc())
+    .limit(bindparam("count"))
 )
 
 
 def stored_replies(tx: Transaction, sid: str) -> tuple[str, ...] | None:
     """The replies given to the inbound text with this carrier id; None when it never arrived."""
-    row = tx.execute(_BY_SID.where(messages.c.sid == sid)).first()
+    row = tx.execute(_BY_SID, {"sid": sid}).first()
     return None if row is None else tuple(row.replies or ())
 
 
@@ -90,7 +91,7 @@ def turns_of(rows: Sequence[AnyRow]) -> tuple[Turn, ...]:
 
 def latest(tx: Transaction, thread_id: int, limit: int = TURNS) -> Sequence[AnyRow]:
     """The last messages of a thread, newest first."""
-    return tx.execute(_LATEST.where(messages.c.thread_id == thread_id).limit(limit)).all()
+    return tx.execute(_LATEST, {"thread": thread_id, "count": limit}).all()
 
 
 def history(tx: Transaction, thread_id: int, limit: int = 100, before: int | None = None) -> Sequence[AnyRow]:

@@ -7,14 +7,18 @@ from dataclasses import dataclass
 from datetime import datetime
 from typing import Any
 
-from sqlalchemy import insert, select, update
+from sqlalchemy import bindparam, insert, select, update
 
 from assistant.domain.visits import TimeWish
 from assistant.storage.database import AnyRow, Transaction, ours
 from assistant.storage.plain import as_plain, wish_from
 from assistant.storage.tables import plan_vessels, plans, waiting_list
 
-_STATES = select(plans.c.id, plans.c.state).where(ours(plans), plans.c.state != "finished").order_by(plans.c.id)
+_STATES = (
+    select(plans.c.id, plans.c.state)
+    .where(ours(plans), plans.c.client_id == bindparam("client"), plans.c.state != "finished")
+    .order_by(plans.c.id)
+)
 
 
 @dataclass(frozen=True, slots=True)
@@ -54,7 +58,7 @@ def change_plan(
 
 def plan_states(tx: Transaction, client_id: int) -> dict[int, str]:
     """The client's plans that are not finished: number -> active or paused."""
-    return {row.id: row.state for row in tx.execute(_STATES.where(plans.c.client_id == client_id))}
+    return {row.id: row.state for row in tx.execute(_STATES, {"client": client_id})}
 
 
 def active_plans(tx: Transaction) -> tuple[tuple[AnyRow, tuple[int, ...]], ...]:

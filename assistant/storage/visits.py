@@ -9,7 +9,7 @@ from decimal import Decimal
 from typing import Any
 from zoneinfo import ZoneInfo
 
-from sqlalchemy import delete, insert, or_, select, update
+from sqlalchemy import Select, bindparam, delete, insert, or_, select, update
 from sqlalchemy.exc import IntegrityError
 
 from assistant.domain.errors import SlotTaken
@@ -22,7 +22,22 @@ LATEST_VISITS = 20
 """How many visits of a client a decision can look at."""
 _EPOCH = datetime(1970, 1, 1, tzinfo=UTC)
 
-_latest = select(visits).where(ours(visits)).order_by(visits.c.begins_at.desc()).limit(LATEST_VISITS)
+
+def _with_boats(query: Select[Any]) -> Select[Any]:
+    """The same visits, a row for each of their vessels, by time."""
+    chosen = query.subquery()
+    boats = (visit_vessels.c.visit_id == chosen.c.id) & ours(visit_vessels)
+    return (
+        select(chosen, visit_vessels.c.vessel_id)
+        .outerjoin(visit_vessels, boats)
+        .order_by(chosen.c.begins_at, chosen.c.id, visit_vessels.c.vessel_id)
+    )
+
+
+_VISITS = select(visits).where(ours(visits))
+_LATEST = _with_boats(
+    _VISITS.where(visits.c.client_id == bindparam("client")).order_by(visits.c.begins_at.desc()).limit(LATEST_VISITS)
+)
 
 
 def hold_slots(
@@ -111,21 +126,21 @@ def finish_visit(tx: Transaction, visit_id: int, now: datetime) -> None:
 
 def find_visit(tx: Transaction, visit_id: int) -> Visit | None:
     """One visit by its number."""
-    found = _visits(tx, select(visits).where(ours(visits), visits.c.id == visit_id))
+    found = _visits(tx.execute(_with_boats(_VISITS.where(visits.c.id == visit_id))))
     return found[0] if found else None
 
 
 def visits_of_client(tx: Transaction, client_id: int) -> tuple[Visit, ...]:
     """The latest visits of a client, past and to come, by time."""
-    return _visits(tx, _latest.where(visits.c.client_id == client_id))
+    return _visits(tx.execute(_LATEST, {"client": client_id}))
 
 
 def visits_between(
     tx: Transaction, first: datetime, last: datetime, *, booked_only: bool = True
 ) -> tuple[Visit, ...]:
     """Visits that begin in [first, last), by time."""
-    query = select(visits).where(ours(visits), visits.c.begins_at >= first, visits.c.begins_at < last)
-    return _visits(tx, query.where(visits.c.state == "booked") if booked_only else query)
+    query = _VISITS.where(visits.c.begins_at >= first, visits.c.begins_at < last)
+    return _visits(tx.execute(_with_boats(query.where(visits.c.state == "booked") if booked_only else query)))
 
 
 def busy_between(
@@ -205,15 +220,7 @@ def visit_from(row: AnyRow, vessel_ids: tuple[int, ...]) -> Visit:
     )
 
 
-def _visits(tx: Transaction, query: Any) -> tuple[Visit, ...]:
-    """Visits with their vessels, by time, in one query."""
-    chosen = query.subquery()
-    boats = (visit_vessels.c.visit_id == chosen.c.id) & ours(visit_vessels)
-    rows = tx.execute(
-        select(chosen, visit_vessels.c.vessel_id)
-        .outerjoin(visit_vessels, boats)
-        .order_by(chosen.c.begins_at, chosen.c.id, visit_vessels.c.vessel_id)
-    )
+def _visits(rows: Iterable[AnyRow]) -> tuple[Visit, ...]:
     found: dict[int, tuple[AnyRow, list[int]]] = {}
     for row in rows:
         vessel_ids = found.setdefault(row.id, (row, []))[1]

@@ -27,7 +27,9 @@ def take_over(app: Assistant, file: Path, now: datetime) -> imports.Taken:
     )
     sheet = read_sheet(file, known)
     with app.database.transaction(app.business.id) as tx:
-        return imports.take_over(tx, sheet, app.business, now)
+        taken = imports.take_over(tx, sheet, app.business, now)
+    app.database.refresh_statistics()
+    return taken
 
 
 def surface_names(knowledge: Knowledge) -> dict[str, str]:

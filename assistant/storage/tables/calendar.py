@@ -75,7 +75,7 @@ visits = Table(
     moment("revised_at", needed=True),
     UniqueConstraint("business_id", "uid"),
     CheckConstraint("ends_at > begins_at", name="ck_visits_ends_after_beginning"),
-    Index(None, "client_id", "begins_at"),
+    Index(None, "business_id", "client_id", "begins_at"),
     Index(None, "business_id", "begins_at"),
 )
 """`wall_begins` (YYYY-MM-DDTHH:MM) and `zone` say what was agreed; `begins_at` what instant that meant then."""

@@ -61,7 +61,7 @@ outbox = Table(
         sqlite_where=sql("state IN ('sending', 'unknown')"),
         postgresql_where=sql("state IN ('sending', 'unknown')"),
     ),
-    Index(None, "thread_id", "sent_at"),
+    Index(None, "business_id", "thread_id", "sent_at"),
     Index(None, "business_id", "carrier_sid"),
 )
 """`consent` is what the text needs: service, marketing, reply (to the client's own text) or crew (to our people).

@@ -36,7 +36,7 @@ messages = Table(
     document("replies"),
     text("written_by"),
     moment("handled_at"),
-    Index(None, "thread_id", "id"),
+    Index(None, "business_id", "thread_id", "id"),
     Index(None, "business_id", "at"),
     UniqueConstraint("business_id", "sid"),
 )

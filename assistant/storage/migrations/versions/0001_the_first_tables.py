@@ -279,7 +279,9 @@ def upgrade() -> None:
         sa.UniqueConstraint("business_id", "sid", name=op.f("uq_messages_business_id_sid")),
     )
     op.create_index(op.f("ix_messages_business_id_at"), "messages", ["business_id", "at"], unique=False)
-    op.create_index(op.f("ix_messages_thread_id_id"), "messages", ["thread_id", "id"], unique=False)
+    op.create_index(
+        op.f("ix_messages_business_id_thread_id_id"), "messages", ["business_id", "thread_id", "id"], unique=False
+    )
     op.create_table(
         "next_due",
         sa.Column("business_id", sa.Integer(), nullable=False),
@@ -339,7 +341,12 @@ def upgrade() -> None:
         sa.UniqueConstraint("business_id", "uid", name=op.f("uq_visits_business_id_uid")),
     )
     op.create_index(op.f("ix_visits_business_id_begins_at"), "visits", ["business_id", "begins_at"], unique=False)
-    op.create_index(op.f("ix_visits_client_id_begins_at"), "visits", ["client_id", "begins_at"], unique=False)
+    op.create_index(
+        op.f("ix_visits_business_id_client_id_begins_at"),
+        "visits",
+        ["business_id", "client_id", "begins_at"],
+        unique=False,
+    )
     op.create_index(op.f("ix_visits_plan_id"), "visits", ["plan_id"], unique=False)
     op.create_table(
         "waiting_list",
@@ -649,6 +656,12 @@ def upgrade() -> None:
         sa.UniqueConstraint("business_id", "dedupe_key", name=op.f("uq_outbox_business_id_dedupe_key")),
     )
     op.create_index(op.f("ix_outbox_business_id_carrier_sid"), "outbox", ["business_id", "carrier_sid"], unique=False)
+    op.create_index(
+        op.f("ix_outbox_business_id_thread_id_sent_at"),
+        "outbox",
+        ["business_id", "thread_id", "sent_at"],
+        unique=False,
+    )
     op.create_index(op.f("ix_outbox_handover_id"), "outbox", ["handover_id"], unique=False)
     op.create_index(
         "ix_outbox_queued",
@@ -658,7 +671,6 @@ def upgrade() -> None:
         sqlite_where=sa.text("state = 'queued'"),
         postgresql_where=sa.text("state = 'queued'"),
     )
-    op.create_index(op.f("ix_outbox_thread_id_sent_at"), "outbox", ["thread_id", "sent_at"], unique=False)
     op.create_index(
         "ix_outbox_uncertain",
         "outbox",
