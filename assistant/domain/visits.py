@@ -46,7 +46,9 @@ class Slot:
     begins: datetime
     ends: datetime
     why: str = ""
-    """Half a phrase for the client, e.g. that the crew is at that harbor that day."""
+    """Id of half a phrase for the client: `here` (the crew is at that harbor that day), `weekday`, or none."""
+    place: str = ""
+    """The harbor, so that others' drives keep clear of a held time."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -74,6 +76,8 @@ class TimeWish:
     weekdays: frozenset[int] = frozenset()
     not_weekdays: frozenset[int] = frozenset()
     not_days: frozenset[date] = frozenset()
+    needed_on: date | None = None
+    """The boat must be ready, cure included, before this day begins."""
     earliest: int | None = None
     latest: int | None = None
     asap: bool = False
