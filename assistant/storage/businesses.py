@@ -34,11 +34,11 @@ def register(database: Database, business: Business, now: datetime, other_number
 def owner_of(database: Database, number: str) -> int | None:
     """The business that `number` (E.164, or a messaging service id) belongs to; None when nobody's."""
     query = select(business_numbers.c.business_id).where(business_numbers.c.number == number)
-    with database.engine.connect() as connection:
+    with database.reading_everywhere() as connection:
         return connection.execute(query).scalar()
 
 
 def all_ids(database: Database) -> tuple[int, ...]:
     """Every business of this database, for a worker that looks after all of them."""
-    with database.engine.connect() as connection:
+    with database.reading_everywhere() as connection:
         return tuple(connection.execute(select(businesses.c.id).order_by(businesses.c.id)).scalars())

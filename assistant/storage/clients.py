@@ -120,6 +120,6 @@ def _one(tx: Transaction, condition: ColumnElement[bool]) -> Client | None:
 
 def _owner(database: Database, condition: ColumnElement[bool]) -> tuple[int, int] | None:
     """A link says by itself whose it is, so this look-up alone is not held to one business."""
-    with database.engine.connect() as connection:
+    with database.reading_everywhere() as connection:
         row = connection.execute(select(clients.c.business_id, clients.c.id).where(condition)).first()
     return (row.business_id, row.id) if row else None

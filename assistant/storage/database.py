@@ -45,6 +45,7 @@ class Transaction:
     business_id: int
     new_token: Callable[[], str] = field(repr=False)
     """Makes an unguessable link name."""
+    writes: bool = True
 
     @property
     def postgres(self) -> bool:
@@ -143,7 +144,13 @@ class Database:
     def reading(self, business_id: int) -> Iterator[Transaction]:
         """Work that only reads, on one snapshot; never waits for a writer."""
         with self._reader.begin() as connection:
-            yield Transaction(connection, business_id, self._new_token)
+            yield Transaction(connection, business_id, self._new_token, writes=False)
+
+    @contextmanager
+    def reading_everywhere(self) -> Iterator[Connection]:
+        """Reads over all businesses: for the few questions that ask whose a number or a link is."""
+        with self._reader.begin() as connection:
+            yield connection
 
     def migrate(self) -> None:
         """Bring the tables to the form this program needs. Safe to repeat, and while others serve."""
@@ -155,7 +162,8 @@ class Database:
         """Names of the steps that `migrate` would take; empty when the tables are up to date. Writes nothing."""
         from assistant.storage.migrations import pending
 
-        return pending(self.engine)
+        with self.reading_everywhere() as connection:
+            return pending(connection)
 
     def refresh_statistics(self) -> None:
         """Let the planner look at the tables anew, after many rows came in at once."""

@@ -61,7 +61,8 @@ _THREAD = (
     .where(ours(threads), threads.c.phone == bindparam("phone"), threads.c.channel == bindparam("channel"))
 )
 _THREAD_LOCKED = _THREAD.with_for_update(of=threads)
-"""The lock makes texts of one client wait for each other on PostgreSQL; SQLite has one writer anyhow."""
+"""The lock, in a transaction that writes, makes texts of one client wait for each other on PostgreSQL; SQLite has one
+writer anyhow."""
 
 _BOATS = (
     select(
@@ -90,7 +91,8 @@ def load_situation(
     tx: Transaction, business: Business, message: InboundMessage, now: datetime, public_url: str = ""
 ) -> Situation:
     """The whole picture for the sender of `message`. `public_url` makes the care card's address whole."""
-    thread = tx.execute(_THREAD_LOCKED, {"phone": message.sender, "channel": message.channel}).first()
+    query = _THREAD_LOCKED if tx.writes else _THREAD
+    thread = tx.execute(query, {"phone": message.sender, "channel": message.channel}).first()
     if thread is None:
         return _first_contact(tx, business, message)
     client = _client(thread) if thread.client_id else None

@@ -74,7 +74,7 @@ def counted(database: Database) -> Iterator[list[str]]:
 
 
 def test_a_situation_holds_the_whole_record(database: Database, business: Business, ana: int, now: datetime) -> None:
-    with database.transaction(1) as tx:
+    with database.reading(1) as tx:
         situation = situation_of(tx, business, now)
     assert situation.client is not None
     assert (situation.client.id, situation.client.first_name, situation.client.closed) == (ana, "Ana", None)

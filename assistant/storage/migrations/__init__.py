@@ -36,11 +36,10 @@ def upgrade(engine: Engine) -> None:
         command.upgrade(config, "head")
 
 
-def pending(engine: Engine) -> tuple[str, ...]:
+def pending(connection: Connection) -> tuple[str, ...]:
     """Names of the missing steps, first one first. Writes nothing."""
     script = ScriptDirectory.from_config(configuration())
-    with engine.connect() as connection:
-        done = MigrationContext.configure(connection).get_current_heads()
+    done = MigrationContext.configure(connection).get_current_heads()
     steps = script.iterate_revisions("heads", done or "base")
     return tuple(f"{step.revision} {step.doc}" for step in reversed(list(steps)))
 
