@@ -39,4 +39,5 @@ def _standings(app: Assistant, fleet: care.Fleet, today: date) -> Iterator[Stand
         if coating:
             own = parameters(coating, app.business.life, vessel_overrides(vessel))
             found = life(application, vessel, events, own, today, sun)
-            yield Standing(fleet.client, vessel, found, replaced=application.id not in counting)
+            replaced = application.applied_on <= today and application.id not in counting
+            yield Standing(fleet.client, vessel, found, replaced)

@@ -27,13 +27,15 @@ ANSWERED = {"replies", "asked", "topic", "verdict", "certainty", "handover", "ev
 
 
 @pytest.fixture
-def home(tmp_path, monkeypatch):
-    """An empty home named by the environment, which says nothing else."""
+def home(tmp_path, monkeypatch, request):
+    """An empty home named by the environment, which says nothing else; fitted models are kept between tests."""
     for name in ("AFTERCARE_DATABASE_URL", "AFTERCARE_PUBLIC_URL", "AFTERCARE_SENDER", "TWILIO_ACCOUNT_SID",
                  "TWILIO_AUTH_TOKEN"):  # fmt: skip
         monkeypatch.delenv(name, raising=False)
     monkeypatch.setenv("AFTERCARE_HOME", str(tmp_path / "home"))
     monkeypatch.setattr("sys.stdin", io.StringIO(""))
+    (tmp_path / "home").mkdir()
+    (tmp_path / "home" / "cache").symlink_to(request.config.cache.mkdir("models"))
     return tmp_path / "home"
 
 
@@ -158,7 +160,6 @@ def test_check_finds_nothing_in_a_new_home_and_names_file_line_and_remedy_of_a_s
 
 
 def test_migrate_says_what_it_did_and_then_that_nothing_is_left(run, home):
-    home.mkdir()
     code, told, _ = run("migrate")
     assert (code, told.splitlines()[0][:5]) == (0, "done:")
     assert run("migrate")[:2] == (0, "The database is up to date.\n")

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import argparse
+import logging
 import signal
 import threading
 from types import FrameType
@@ -45,6 +46,7 @@ def serve_all(given: argparse.Namespace, settings: Settings) -> int:
     worker = threading.Thread(target=work_until, args=(assistant, stop), name="worker")
     worker.start()
     signal.signal(signal.SIGTERM, _leave)
+    logging.getLogger("waitress.queue").setLevel(logging.ERROR)
     print(f"Serving {assistant.business.name} on http://{server.effective_host}:{server.effective_port}", flush=True)
     print(f"The carrier's address for incoming texts: {settings.public_url}/sms/inbound", flush=True)
     try:

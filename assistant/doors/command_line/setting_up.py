@@ -76,23 +76,28 @@ def init_home(given: argparse.Namespace, settings: Settings) -> int:
 
 def check_files(given: argparse.Namespace, settings: Settings) -> int:
     """Name every problem with its place and remedy; 1 when there is one."""
-    problems: list[Problem] = []
     if given.knowledge is None:
         require_home(settings)
-    if settings.business_file.exists():
-        try:
-            read_business(settings.business_file)
-        except KnowledgeError as error:
-            problems.extend(error.problems)
     folder = given.knowledge or knowledge_folder(settings)
     if not folder.is_dir():
         raise SettingsError(f"{folder} is not a folder: give the folder that holds substances.csv")
-    problems.extend(read_without_model(folder)[1])
+    checked = [*([settings.business_file] if settings.business_file.exists() else []), folder]
+    problems = [*_problems_of_business(settings), *read_without_model(folder)[1]]
     for problem in problems:
         print(problem)
     if not problems:
-        print(f"No problems in {settings.business_file} and {folder}.")
+        print(f"No problems in {' and '.join(map(str, checked))}.")
     return 1 if problems else 0
+
+
+def _problems_of_business(settings: Settings) -> tuple[Problem, ...]:
+    """What is wrong with business.toml, if there is one."""
+    try:
+        if settings.business_file.exists():
+            read_business(settings.business_file)
+    except KnowledgeError as error:
+        return error.problems
+    return ()
 
 
 def migrate_database(given: argparse.Namespace, settings: Settings) -> int:

@@ -16,8 +16,9 @@ from twilio.request_validator import RequestValidator
 
 from assistant.assembly import Assistant
 from assistant.carriers.memory import MemoryCarrier
+from assistant.domain.errors import KnowledgeError, Problem
 from assistant.doors.stories.scenes import Scene, scenes_of
-from assistant.doors.stories.story import Kind, Story
+from assistant.doors.stories.story import Kind, Paragraph, Story
 from assistant.doors.web import create_app
 from assistant.doors.worker import work_once
 from assistant.storage import handovers
@@ -48,9 +49,17 @@ class Stage:
                 happened = self._left_since()
             else:
                 who, text = step.spoken
-                happened = [*self._says(self._people[who], text), *self._asked_since()]
+                happened = [*self._says(self._number_of(who, step), text), *self._asked_since()]
                 self._wall += BETWEEN_TEXTS
             yield Scene(step, written, tuple(happened))
+
+    def _number_of(self, who: str, step: Paragraph) -> str:
+        """The number behind a name. Raises KnowledgeError for a name that is nobody's."""
+        if who not in self._people:
+            known = ", ".join(self._people)
+            slip = Problem(str(self._story.path), step.line, f"{who} is nobody", f"Name a stranger or one of {known}")
+            raise KnowledgeError([slip])
+        return self._people[who]
 
     def _now(self) -> datetime:
         return self._wall.replace(tzinfo=self._zone).astimezone(UTC)
