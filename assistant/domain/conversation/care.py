@@ -6,11 +6,12 @@ from dataclasses import replace
 from decimal import Decimal
 
 from assistant.domain import coatings, substances
-from assistant.domain.conversation.decision import AskClient, Change, LogCare
+from assistant.domain.conversation.decision import AskClient, Change, HandOver, LogCare
 from assistant.domain.conversation.scene import Piece, Scene, soon
 from assistant.domain.conversation.values import answer_text, short_text, tidy, values_for
 from assistant.domain.knowledge import Answer, Substance
 from assistant.domain.people import CareEvent, CareKind, Vessel
+from assistant.domain.understanding import acts
 from assistant.domain.understanding.labels import Label, read_label
 from assistant.domain.understanding.reading import Ask
 
@@ -55,9 +56,26 @@ def _one_verdict(row: Substance, ask: Ask, scene: Scene, vessel: Vessel | None, 
     return Piece(tidy(text), tidy(short), "may_use", judgement.verdict, why=judgement.evidence, remember=remember)
 
 
+ORDER = {"no": 0, "careful": 1, "yes": 2}
+
+
+def stricter_than_file(ask: Ask, scene: Scene, vessel: Vessel | None) -> Piece | None:
+    """For a topic with a verdict of its own: the computed verdict, where leave is asked for a named substance and the
+    file is milder, or is about that very thing and says otherwise."""
+    answer = scene.knowledge.answer(ask.topic, scene.language)
+    if not ask.permission or answer is None or answer.verdict is None or answer.safety or not ask.ids("substance"):
+        return None
+    piece = may_use(ask, scene, vessel)
+    if piece.verdict is None or piece.verdict == answer.verdict:
+        return None
+    about = scene.knowledge.about.get(ask.topic) in ask.ids("substance")
+    return piece if about or ORDER[piece.verdict] < ORDER[answer.verdict] else None
+
+
 def _judge(row: Substance, ask: Ask, scene: Scene, vessel: Vessel | None) -> substances.Judgement:
     coating = scene.coating_of(vessel)
-    coat = coating.id if coating else "sealant"
+    named = [id for id in ask.ids("coating") if id in scene.knowledge.coatings]
+    coat = named[0] if named else coating.id if coating else "sealant"
     fresh = scene.freshness(vessel)
     surfaces = ask.ids("surface") or ("",)
     return substances.strictest([substances.judge(row, on, coat, fresh, scene.knowledge) for on in surfaces])
@@ -128,7 +146,7 @@ def used_something(ask: Ask, scene: Scene, vessel: Vessel | None) -> Piece:
     row, judgement = min(judged, key=lambda pair: {"no": 0, "careful": 1, "yes": 2}[pair[1].verdict])
     change = _debit(row, judgement, ask, scene, vessel)
     words = _words(row, ask, scene, vessel, judgement)
-    verdict = judgement.verdict if ask.permission else None
+    verdict = judgement.verdict if acts.asks_whether_ok(ask.words) else None
     before, after = _before_after(change, scene, vessel)
     if judgement.verdict == "yes":
         text = scene.say("report.yes", **words)
@@ -137,6 +155,9 @@ def used_something(ask: Ask, scene: Scene, vessel: Vessel | None) -> Piece:
     else:
         text = _report_text(judgement.verdict, change, before, after, words, scene)
     changes: tuple[Change, ...] = (change,) if change else ()
+    if acts.HARMED.search(ask.words):
+        text += " " + scene.say("handover.holding")
+        changes = (*changes, HandOver("strong_cleaner_mark", note="a mark after a cleaner"))
     return Piece(tidy(text), tidy(text), "used_something", verdict, changes, judgement.evidence, {"substance": [row.id]})
 
 

@@ -26,6 +26,7 @@ from assistant.domain.conversation.values import answer_text, short_text
 from assistant.domain.knowledge import Answer, Knowledge
 from assistant.domain.people import Vessel
 from assistant.domain.slots import Diary
+from assistant.domain.understanding import acts
 from assistant.domain.understanding.reading import Ask, Keyword, Reading
 from assistant.domain.visits import Slot, VisitState
 
@@ -35,6 +36,9 @@ NUDGE_KINDS = (("topper", r"topper"), ("reseal", r"reseal|sealant|sello|sellado"
                ("visit_reminder", r"visit|appointment|cita|visita"))  # fmt: skip
 FRESHNESS_TOPICS = frozenset({"first_wash", "keep_dry", "launch_after_job", "cover_after_job", "use_after_job"})
 _WH = re.compile(r"^\W*(?:\w+\W+){0,3}?(?:how|when|what|whats|which|where|who|why|como|cuando|que|cual|donde|cada cuanto)\b")
+_YES_OR_NO = re.compile(r"^\W*(?:\w+\W+){0,2}?(?:can|could|is|are|do|does|will|would|should|ok|okay|may|any|puedo|es|hay|se puede)\b")
+_USES = re.compile(r"\b(?:use|spray|wear|apply|put on|usar|ponerme|echarme)\b")
+ACCIDENTS = frozenset({"fuel_on_water"})
 RECORDING = frozenset({"topper_done", "used_something", "hin"})
 """Topics that write to one vessel's record: with several vessels the client is asked which."""
 
@@ -51,7 +55,8 @@ def decide(
     lost: Slot | None = None,
 ) -> Decision:  # fmt: skip
     """What to say and change. `lost`: this time was taken by somebody else a moment ago; offer others."""
-    scene = Scene(situation, knowledge, now, reading.language)
+    told = [acts.finished_hours_ago(ask.words) for ask in reading.asks]
+    scene = Scene(situation, knowledge, now, reading.language, next((hours for hours in told if hours is not None), None))
     if reading.keyword is not None:
         return _keyword(reading, scene)
     if reading.safety:
@@ -99,8 +104,14 @@ def _safety(reading: Reading, scene: Scene) -> Decision:
                         evidence=reading.evidence, why="safety, no text on file")  # fmt: skip
     vessel = scene.vessel(None)
     changes = (HandOver(answer.topic, urgent=answer.handover == "urgent"), *_language(scene))
-    return Decision((answer_text(answer, scene, vessel, None),), changes, (answer.topic,), answer.topic, answer.verdict,
-                    1.0, reading.evidence, "safety comes first", {"topic": answer.topic})  # fmt: skip
+    return Decision((answer_text(answer, scene, vessel, None),), changes, (answer.topic,), answer.topic,
+                    _safety_verdict(answer, reading), 1.0, reading.evidence, "safety comes first", {"topic": answer.topic})  # fmt: skip
+
+
+def _safety_verdict(answer: Answer, reading: Reading) -> str | None:
+    """Plans ("may I mix, swim, dilute?") always get their verdict; accidents only where leave is asked."""
+    plans = answer.handover == "always" and answer.topic not in ACCIDENTS
+    return answer.verdict if plans or reading.permission else None
 
 
 def _topics(reading: Reading) -> tuple[str, ...]:
@@ -125,6 +136,8 @@ def _piece(ask: Ask, scene: Scene, diary: Diary | None) -> Piece:
     handler = _HANDLERS.get(ask.topic)
     if handler:
         return handler(ask, scene, vessel)
+    if (stricter := care.stricter_than_file(ask, scene, vessel)) is not None:
+        return stricter
     if ask.topic in booking.HANDLERS:
         return booking.HANDLERS[ask.topic](ask, scene, vessel, diary)
     return _from_file(ask, scene, vessel)
@@ -158,11 +171,14 @@ def _from_file(ask: Ask, scene: Scene, vessel: Vessel | None) -> Piece:
 def _verdict(answer: Answer, ask: Ask, scene: Scene, vessel: Vessel | None) -> str | None:
     """The file's verdict where leave was asked; for waits after a job, what the clock says."""
     if answer.topic in FRESHNESS_TOPICS:
-        return _fresh_verdict(answer.topic, scene, vessel) if ask.permission else None
-    if answer.verdict is None:
-        return None
-    asked = ask.permission or ("?" in ask.words and not _WH.search(ask.words)) or len(ask.words.split()) <= 4
-    return answer.verdict if asked else None
+        asked = ask.permission and not _WH.search(ask.words)
+        return _fresh_verdict(answer.topic, scene, vessel) if asked else None
+    if answer.verdict is None and ask.permission and ask.ids("soil") and _USES.search(ask.words):
+        return "careful"  # "ok to use bug spray on board?": the mark it makes is the condition
+    if answer.verdict is None or (answer.verdict == "no" and not answer.safety):
+        return answer.verdict  # how to do what should not be done: the answer is still no
+    yes_or_no = "?" in ask.words or _YES_OR_NO.search(ask.words) or len(ask.words.split()) <= 4
+    return answer.verdict if ask.permission or (yes_or_no and not _WH.search(ask.words)) else None
 
 
 def _fresh_verdict(topic: str, scene: Scene, vessel: Vessel | None) -> str:
@@ -171,7 +187,7 @@ def _fresh_verdict(topic: str, scene: Scene, vessel: Vessel | None) -> str:
         return "careful" if not scene.situation.vessels else "yes"
     if fresh.keep_dry:
         return "no"
-    return "careful" if fresh.no_soap and topic == "first_wash" else "yes"
+    return "careful" if fresh.no_soap else "yes"
 
 
 def _unclear(ask: Ask, scene: Scene) -> Piece:
@@ -184,11 +200,15 @@ def _unclear(ask: Ask, scene: Scene) -> Piece:
     data = {"topics": [answer.topic for answer in known], "words": ask.words}
     question = AskClient("clarify", data, soon(scene.now, 24))
     if len(known) == 2 and ask.certainty >= 0.2:
-        first, second = (answer.title[:1].lower() + answer.title[1:] for answer in known)
+        first, second = (_in_a_sentence(answer.title) for answer in known)
         text = scene.say("ask.clarify_two", first=first, second=second)
     else:
         text = scene.say("ask.clarify")
     return Piece(text, text, "clarify", changes=(question,), why=f"certainty {ask.certainty:.2f} is below the line")
+
+
+def _in_a_sentence(title: str) -> str:
+    return title[:1].lower() + title[1:].rstrip(" ?.")
 
 
 def _stop_one_kind(ask: Ask, scene: Scene, vessel: Vessel | None) -> Piece:

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Mapping
-from dataclasses import dataclass, field
+from dataclasses import dataclass
 from datetime import date, datetime, timedelta
 from functools import cached_property
 from zoneinfo import ZoneInfo
@@ -42,7 +42,8 @@ class Scene:
     knowledge: Knowledge
     now: datetime
     language: str
-    _kept: dict[str, object] = field(default_factory=dict, repr=False, compare=False)
+    told_hours: float | None = None
+    """Hours since the job by the client's own words; they know it before the record does."""
 
     @cached_property
     def zone(self) -> str:
@@ -84,6 +85,8 @@ class Scene:
 
     def freshness(self, vessel: Vessel | None) -> Freshness | None:
         """Hours since the newest coat was finished; None when nothing was put on in the last 60 days."""
+        if self.told_hours is not None:
+            return Freshness(self.told_hours, self.coating_of(vessel) or self.knowledge.coatings["sealant"])
         coats = [one for one in self.situation.applications if vessel is None or one.vessel_id == vessel.id]
         newest = max(coats, key=lambda one: (one.applied_on, one.id), default=None)
         if newest is None or (self.today - newest.applied_on).days > 60 or newest.applied_on > self.today:

@@ -29,6 +29,7 @@ _PLAIN = re.compile(
     r"|\b(?:remove|delete|erase|lose|forget)\s+(?:my|this)\s+(?:number|phone|cell|contact)\b"
     r"|\bunsubscri(?:be|bed|bing)\b|\bopt(?:ing|ed)?[\s-]?(?:me )?out\b|\bwithdraw (?:my )?consent\b|\brevoke (?:my )?consent\b|\btake me off (?:this|the|your)\b(?! (?:schedule|calendar|waiting))"
     rf"|\b(?:dont|do not) want (?:any |to (?:get|receive) )?(?:more |any more |anymore |these |your |the |further )*{_TEXTS}\b|\bnot interested in (?:these |your |any )?{_TEXTS}\b"
+    r"|\b(?:let me be|left in peace|leave me in peace|left alone)\b|\bmake (?:them|it|these|this) (?:stop|go away)\b|\b(?:do not|dont) send (?:me )?(?:any|no) ?more\b|\bno use for (?:these|your|the)\b|\bstop messaging\b"
     r"|\bleave me alone\b|\blose my number\b|\bget off my phone\b|\bdo not contact\b|\bno contact\b"
     rf"|\bno (?:me )?(?:manden|mandes|mande|envien|envies|envie|escriban|escribas|escriba|molesten|molestes|contacten)\b(?:\s+(?:mas|más)\b|.{{0,20}}\b{_TEXTS}\b|\s*$|[.,!])"
     r"|\b(?:dejen|deja|dejame|dejenme|paren|para)\s+(?:de\s+(?:mandar|enviar|escribir|molestar|textear)\w*|en paz)\b"
@@ -40,7 +41,7 @@ _ONE_KIND = re.compile(
 )
 _NOT_OUT = re.compile(
     r"\bstop (?:by|in|over|at|on|the (?:water|leak|bleed|rust|mildew|spider|bird)|using|washing)\b|\b(?:dont|do not|didnt|never) (?:\w+ )?(?:stop|cancel|quit|opt)\b|\bwhy (?:did|have) you (?:stop|quit)\b"
-    r"|\b(?:should|can|may|when) i (?:stop|quit)\b"
+    r"|\b(?:should|can|may|when) i (?:stop|quit)\b|\bopted out\b.{0,60}\b(?:mistake|accident|back|again)\b|\b(?:texts|reminders|messages) back\b"
 )
 
 
@@ -60,6 +61,11 @@ def opts_out(folded: str) -> bool:
     if whole_body_opt_out(folded):
         return True
     return bool(_PLAIN.search(folded)) and not _NOT_OUT.search(folded) and not ends_one_kind(folded)
+
+
+def keeps_on(folded: str) -> bool:
+    """'don't stop sending them': the opposite of opting out."""
+    return bool(_NOT_OUT.search(folded))
 
 
 def ends_one_kind(folded: str) -> bool:

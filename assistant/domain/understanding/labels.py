@@ -11,12 +11,14 @@ from dataclasses import dataclass
 
 from assistant.domain.knowledge import Knowledge
 from assistant.domain.understanding.text import fold
+from assistant.domain.understanding.vocabulary import is_negated
 
 _CAS = re.compile(r"(?<![\d-])(\d{2,7})-(\d{2})-(\d)(?![\d-])")
 _PH = re.compile(r"\bp\.?h\.?(?: value| level| range)?\s*(?:of|is|=|:|about|around|approx|es|de|entre|between|~)*\s*(\d{1,2}(?:[.,]\d+)?)(?:\s*(?:-|to|a|y|and)\s*(\d{1,2}(?:[.,]\d+)?))?")
+_NEUTRAL = re.compile(r"\b(?:ph[ -]?neutral|neutral ph|ph[ -]?balanced|ph neutro)\b")
 _SIGNAL = re.compile(r"\b(danger|warning|caution|corrosive|corrosion|peligro|advertencia|atencion|corrosivo)\b")
 _LABEL_CONTEXT = re.compile(r"\b(?:label|says|contains|ingredients?|it has|made of|bottle|lists|active|cas|etiqueta|dice|contiene|ingredientes?|lleva|trae|frasco|botella)\b|:")
-_SHORT_NAMES = re.compile(r"^(?:water|agua|salt|sal|alcohol|wax|oil|soap|polymer|silicone|dye|iron)$")
+_SHORT_NAMES = re.compile(r"^(?:water|agua|salt|sal|alcohol|wax|oil|soap|polymer|silicone|dye|iron|surfactants?|fragrance|enzymes?|solvents?|detergent|carbon|protein)$")
 
 
 @dataclass(frozen=True, slots=True)
@@ -57,7 +59,7 @@ def read_label(folded: str, knowledge: Knowledge) -> Label:
     return Label(
         cas=cas,
         bad_cas=tuple(number for number in numbers if number not in cas),
-        ingredients=names,
+        ingredients=names if context or cas or len(names) > 1 else (),
         substances=tuple(dict.fromkeys(rows + by_name)),
         ph=_ph(folded),
         signal=signal[1] if signal and context else "",
@@ -67,14 +69,20 @@ def read_label(folded: str, knowledge: Knowledge) -> Label:
 def _ph(folded: str) -> float | None:
     found = _PH.search(folded)
     if not found:
-        return None
+        return 7.0 if _NEUTRAL.search(folded) and _LABEL_CONTEXT.search(folded) else None
     values = [float(part.replace(",", ".")) for part in found.groups() if part]
     worst = max(values, key=lambda value: abs(value - 7))
     return worst if 0 <= worst <= 14 else None
 
 
 def _ingredients(folded: str, knowledge: Knowledge) -> tuple[str, ...]:
-    return tuple(name for name in knowledge.ingredients if re.search(rf"(?<!\w){re.escape(name)}(?!\w)", folded))
+    found = []
+    for name in knowledge.ingredients:
+        place = folded.find(name)
+        if place >= 0 and re.search(rf"(?<!\w){re.escape(name)}(?!\w)", folded):
+            if not is_negated(folded, place, place + len(name)):
+                found.append(name)
+    return tuple(found)
 
 
 def ingredient_index(knowledge: Knowledge) -> dict[str, tuple[str, ...]]:

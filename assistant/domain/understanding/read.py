@@ -2,10 +2,9 @@
 
 from __future__ import annotations
 
+import re
 from collections.abc import Sequence
 from dataclasses import replace
-
-import numpy as np
 
 from assistant.domain.conversation.situation import Situation
 from assistant.domain.knowledge import Knowledge
@@ -14,12 +13,12 @@ from assistant.domain.understanding.features import features
 from assistant.domain.understanding.language import language_of
 from assistant.domain.understanding.reading import Ask, Evidence, Keyword, Reading, Spotted
 from assistant.domain.understanding.text import Clause, clauses, fold, tokens
-from assistant.domain.understanding.topics import settle
+from assistant.domain.understanding.topics import CLEANING_TOPIC, Guess, settle
 
-SURE = 0.55
+SURE, VERY_SURE = 0.55, 0.9
 """A safety topic the model is this sure of counts even without a cue word."""
-OWN_QUESTION = 0.60
-"""A further sentence that asks nothing counts as a thing of its own only when the model is this sure."""
+OWN_QUESTION, OWN_STATEMENT = 0.5, 0.75
+"""How sure the model must be of a clause by itself for it to count as one thing of several in a text."""
 SMALL_TALK = frozenset({"thanks", "greeting", "goodbye", "acknowledge", "compliment", "oos_general_chat"})
 
 
@@ -30,21 +29,62 @@ def read(text: str, situation: Situation, knowledge: Knowledge) -> Reading:
     if word is not None and not _answers_us(word, text, situation):
         return Reading(home, keyword=word, evidence=(Evidence(text.strip(), word.value, "carrier keyword, whole body"),))
     folded = fold(text)
-    plain = write_out(folded, knowledge)
+    plain = write_out(_spelled(folded), knowledge)
     language = language_of(plain, knowledge, home)
-    spotted = spot(plain, situation, knowledge)
-    hazard = safety.safety_topic(plain, spotted, knowledge) or safety.safety_topic(folded, spotted, knowledge)
+    spotted = [*spot(plain, situation, knowledge), *strange_words(text, plain, situation, knowledge)]
+    hazard = safety.safety_topic(plain, spotted, knowledge) or _fuel_followed_up(plain, situation, knowledge)
     if hazard:
-        return Reading(language, safety=hazard[0], evidence=(hazard[1],))
-    if consent.opts_out(folded):
+        return Reading(language, safety=hazard[0], evidence=(hazard[1],), permission=acts.asks_leave(plain))
+    if consent.opts_out(folded) or consent.opts_out(_shorthand_only(folded, knowledge)):
         return Reading(language, opt_out=True, evidence=(Evidence(text.strip(), "opt_out", "plain words"),))
-    asks, evidence = _asks(plain, spotted, situation, knowledge)
+    if (small := without_words(folded, knowledge)) is not None:
+        ask = Ask(small, 1.0, text.strip())
+        return Reading(language, asks=(ask,), evidence=(Evidence(text.strip()[:80], small, "no known words"),))
+    asks, evidence = _asks(plain, spotted, language, situation, knowledge)
     danger = next((ask for ask in asks if _is_safety(ask, knowledge)), None)
     if danger:
-        return Reading(language, safety=danger.topic, evidence=(Evidence(danger.words, danger.topic, "topic model"),))
-    if any(ask.topic == "opt_out_words" and ask.certainty >= 0.8 for ask in asks) and not consent.ends_one_kind(folded):
+        why = Evidence(danger.words, danger.topic, f"topic model, certainty {danger.certainty:.2f}")
+        return Reading(language, safety=danger.topic, evidence=(why,), permission=danger.permission)
+    if _opts_out_by_model(asks, spotted, folded):
         return Reading(language, opt_out=True, evidence=evidence)
     return Reading(language, asks=tuple(asks), evidence=evidence)
+
+
+def _fuel_followed_up(plain: str, situation: Situation, knowledge: Knowledge) -> tuple[str, Evidence] | None:
+    """'some got in the water too', after a spill on the boat."""
+    last = next((turn.topic for turn in reversed(situation.turns) if turn.inbound and turn.topic), "")
+    cues = safety.signals_in(plain, knowledge)
+    if last in {"diesel_on_boat", "gasoline_on_boat", "oil_grease"} and "on_the_water" in cues:
+        return "fuel_on_water", Evidence(cues["on_the_water"], "fuel_on_water", "after a spill on the boat")
+    return None
+
+
+def strange_words(text: str, plain: str, situation: Situation, knowledge: Knowledge) -> list[Spotted]:
+    """Words no list knows that look like a name (capital, quotes, a number behind): perhaps a product's."""
+    assert knowledge.vocabulary is not None
+    own = fold(" ".join([situation.business.name, situation.business.detailer, *(v.name for v in situation.vessels),
+                         *(p.name for p in situation.business.places),
+                         situation.client.name if situation.client else ""]))  # fmt: skip
+    found = []
+    for token in tokens(plain):
+        if len(token.word) < 4 or token.word in own or knowledge.vocabulary.knows(token.word) or not token.word.isalpha():
+            continue
+        found.append(Spotted("strange", token.word, token.word, token.begin, token.end))
+    return found
+
+
+_NODS = frozenset("\U0001f44d\U0001f64f\U0001f44c\u2705\u2764\U0001f642\U0001f600\U0001f60a\U0001f44f")
+KNOWN_SHARE = 0.34
+
+
+def without_words(folded: str, knowledge: Knowledge) -> str | None:
+    """The topic of a text without words we know: a lone thumbs-up is an acknowledgment, the rest is gibberish."""
+    assert knowledge.vocabulary is not None
+    words = [token.word for token in tokens(folded)]
+    if not words:
+        return "acknowledge" if any(mark in folded for mark in _NODS) else "oos_emoji_gibberish"
+    known = sum(knowledge.vocabulary.knows(word) for word in words)
+    return "oos_emoji_gibberish" if known < KNOWN_SHARE * len(words) and not any(map(str.isdigit, folded)) else None
 
 
 def _answers_us(word: Keyword, text: str, situation: Situation) -> bool:
@@ -55,8 +95,17 @@ def _answers_us(word: Keyword, text: str, situation: Situation) -> bool:
 
 
 def _is_safety(ask: Ask, knowledge: Knowledge) -> bool:
+    """The model's word alone must be strong where a substance is only asked about."""
     answer = knowledge.answer(ask.topic, "en")
-    return bool(answer and answer.safety and ask.certainty >= SURE and not ask.ids("harmless"))
+    calm = ask.permission and bool(ask.ids("substance"))
+    return bool(answer and answer.safety and ask.certainty >= (VERY_SURE if calm else SURE))
+
+
+def _opts_out_by_model(asks: Sequence[Ask], spotted: Sequence[Spotted], folded: str) -> bool:
+    """Wordings no pattern knows, when nothing of the boat is spoken of and no single kind is meant."""
+    about_boat = any(term.kind in {"substance", "soil", "surface"} for term in spotted)
+    sure = len(asks) == 1 and asks[0].topic == "opt_out_words" and asks[0].certainty >= 0.7
+    return sure and not about_boat and not consent.ends_one_kind(folded) and not consent.keeps_on(folded)
 
 
 def write_out(folded: str, knowledge: Knowledge) -> str:
@@ -74,6 +123,21 @@ def write_out(folded: str, knowledge: Knowledge) -> str:
     return "".join(out)
 
 
+_WITH = ((re.compile(r"\bw/o\b"), "without"), (re.compile(r"\bw/(?=\s|\w)"), "with "))
+
+
+def _spelled(folded: str) -> str:
+    for pattern, plain in _WITH:
+        folded = pattern.sub(plain, folded)
+    return folded
+
+
+def _shorthand_only(folded: str, knowledge: Knowledge) -> str:
+    """Shorthand written out and nothing mended: consent is never read from a repaired word."""
+    assert knowledge.vocabulary is not None
+    return knowledge.vocabulary.spelled_out(_spelled(folded))
+
+
 def spot(plain: str, situation: Situation, knowledge: Knowledge) -> list[Spotted]:
     """Terms of the knowledge, and the business's own products by name."""
     assert knowledge.vocabulary is not None
@@ -85,20 +149,26 @@ def spot(plain: str, situation: Situation, knowledge: Knowledge) -> list[Spotted
     return spotted
 
 
-def guess(plain: str, spotted: Sequence[Spotted], knowledge: Knowledge) -> np.ndarray:
+def guess(plain: str, spotted: Sequence[Spotted], knowledge: Knowledge, language: str) -> Guess:
     """Certainty by topic of a stretch of text."""
-    return knowledge.models["all"].probabilities(features(tokens(plain), spotted, knowledge.classes))
+    model = knowledge.models.get(language) or knowledge.models["en"]
+    return Guess(model.topics, model.probabilities(features(tokens(plain), spotted, knowledge.classes)))
 
 
 def _asks(
-    plain: str, spotted: Sequence[Spotted], situation: Situation, knowledge: Knowledge
+    plain: str, spotted: Sequence[Spotted], language: str, situation: Situation, knowledge: Knowledge
 ) -> tuple[list[Ask], tuple[Evidence, ...]]:
-    parts = clauses(plain) or [Clause(0, len(plain), plain, False)]
-    whole = guess(plain, spotted, knowledge)
-    if len(parts) == 1:
-        asks = [settle(plain, spotted, spotted, whole, situation, knowledge)]
+    parts = clauses(plain)
+    whole = guess(plain, spotted, knowledge, language)
+    own = [(part, inside, alone) for part in parts for inside in [_inside(part, spotted)]
+           for alone in [guess(part.text, inside, knowledge, language)]
+           if len(parts) > 1 and _stands_alone(part, inside, alone, parts)]  # fmt: skip
+    if len(own) > 1:
+        asks = [settle(part.text, inside, spotted, alone.pooled(whole, 0.8), situation, knowledge)
+                for part, inside, alone in own]  # fmt: skip
     else:
-        asks = _several(parts, plain, spotted, whole, situation, knowledge)
+        lead = own[0][2].pooled(whole, 0.5) if own else whole
+        asks = _spread(settle(plain, spotted, spotted, lead, situation, knowledge), knowledge)
     asks = _without_small_talk(_merge(asks))
     evidence = [Evidence(term.words, f"{term.kind}:{term.id}", "negated term" if term.negated else "spotted term")
                 for term in spotted]  # fmt: skip
@@ -106,31 +176,32 @@ def _asks(
     return asks, tuple(evidence)
 
 
-def _several(
-    parts: Sequence[Clause], plain: str, spotted: Sequence[Spotted], whole: np.ndarray, situation: Situation,
-    knowledge: Knowledge,
-) -> list[Ask]:  # fmt: skip
-    """Questions are asks; other sentences are the story around them, unless they clearly want something themselves."""
-    any_question = any(part.question for part in parts)
-    asks = []
-    for part in parts:
-        inside = [term for term in spotted if part.begin <= term.begin < part.end]
-        alone = guess(part.text, inside, knowledge)
-        words = len(tokens(part.text))
-        own = 0.75 if words >= 4 or (inside and words >= 2) else 0.3
-        ask = settle(part.text, inside, spotted, own * alone + (1 - own) * whole, situation, knowledge)
-        if part.question or not any_question or (ask.certainty >= OWN_QUESTION and _wants_something(ask)):
-            asks.append(ask)
-    if not any_question:
-        asks = [ask for ask in asks if ask.certainty >= OWN_QUESTION]
-        whole_ask = settle(plain, spotted, spotted, whole, situation, knowledge)
-        if not asks or all(ask.topic in SMALL_TALK for ask in asks) or (len(asks) > 1 and whole_ask.certainty > 0.9):
-            asks = [whole_ask]
-    return asks
+def _spread(ask: Ask, knowledge: Knowledge) -> list[Ask]:
+    """'fish blood on the deck and sunscreen on the seats': one ask per mark, or per surface to be cleaned."""
+    topics = [knowledge.soils[id].topic for id in ask.ids("soil") if id in knowledge.soils]
+    if ask.topic in CLEANING_TOPIC.values():
+        bases = [knowledge.base_surface(id) for id in ask.ids("surface")]
+        topics = [CLEANING_TOPIC[base] for base in bases if base in CLEANING_TOPIC]
+    if ask.topic not in topics or ask.certainty < 0.5:
+        return [ask]
+    others = [topic for topic in dict.fromkeys(topics) if topic != ask.topic]
+    return [ask, *(replace(ask, topic=topic) for topic in others[:2])]
 
 
-def _wants_something(ask: Ask) -> bool:
-    return ask.report or ask.topic in WANTED_AS_STATEMENT
+def _inside(part: Clause, spotted: Sequence[Spotted]) -> list[Spotted]:
+    return [term for term in spotted if part.begin <= term.begin < part.end]
+
+
+def _stands_alone(part: Clause, inside: Sequence[Spotted], alone: Guess, parts: Sequence[Clause]) -> bool:
+    """True for a clause that wants something of its own; 'is he right?' or the story before a question does not."""
+    topic, sure = alone.best()
+    if len(tokens(part.text)) <= 1 or topic in SMALL_TALK:
+        return False
+    if part.question:
+        return sure >= OWN_QUESTION or (sure >= 0.35 and any(term.kind in {"substance", "soil"} for term in inside))
+    if not any(other.question for other in parts):
+        return sure >= OWN_STATEMENT
+    return sure >= OWN_STATEMENT and topic in WANTED_AS_STATEMENT
 
 
 WANTED_AS_STATEMENT = frozenset(

@@ -80,3 +80,5 @@ class Reading:
     opt_out: bool = False
     asks: tuple[Ask, ...] = ()
     evidence: tuple[Evidence, ...] = ()
+    permission: bool = False
+    """A safety text that asks "may I?" (an ask carries its own)."""

@@ -7,7 +7,7 @@ but a question about a harmless thing must not be drowned in warnings, so each r
 from __future__ import annotations
 
 import re
-from collections.abc import Iterable, Mapping, Sequence
+from collections.abc import Mapping, Sequence
 from functools import lru_cache
 
 from assistant.domain.knowledge import Knowledge, Mixture
@@ -19,6 +19,11 @@ MIXED = re.compile(
     r"mezcl\w*|junt\w*|combin\w*|con|y|luego|despues|encima)\b"
 )
 MIX_WORD = re.compile(r"\b(?:mix(?:ed|ing|ture)?|combin(?:e|ed|ing)|blend(?:ed)?|together|mezcl\w*|combin\w*|junt\w*)\b")
+
+
+_POURED = re.compile(r"\b(?:mixed|combined|poured|added|dumped|put|sprayed|mezcle|eche|junte|combine)\b")
+BODY = frozenset("breathing dizzy swallow eye_contact skin_contact skin_hurt tingle electric fell overboard fire wound".split())
+"""Signals that somebody is hurt or in danger now."""
 
 
 def signals_in(folded: str, knowledge: Knowledge) -> dict[str, str]:
@@ -65,7 +70,8 @@ def mixture(folded: str, spotted: Sequence[Spotted], knowledge: Knowledge) -> tu
     harmless = None
     for i, first in enumerate(named):
         for second in named[i + 1 :]:
-            if first.id == second.id or not MIXED.search(folded[min(first.end, second.end) - 1 : second.end]):
+            same = first.id == second.id and not {"drain_opener", "pool_chlorine"} & knowledge.substances[first.id].mixes_as
+            if same or not MIXED.search(folded[min(first.end, second.end) - 1 : second.end]):
                 continue
             found = _mixture_of(first.id, second.id, knowledge)
             if found and found.danger:
@@ -95,10 +101,10 @@ def safety_topic(folded: str, spotted: Sequence[Spotted], knowledge: Knowledge) 
 
 
 _RULES: tuple[tuple[str, tuple[str, ...], tuple[str, ...]], ...] = (
-    ("person_overboard", ("overboard",), ()),
+    ("person_overboard", ("overboard",), ("person", "fell")),
     ("shock_in_water", ("tingle", "water_contact"), ()),
     ("shock_in_water", ("electric", "water_contact"), ()),
-    ("fluoride_skin", ("fluoride", "skin_contact"), ()),
+    ("fluoride_skin", ("fluoride",), ("skin_contact", "skin_hurt")),
     ("washer_wound", ("washer", "wound"), ()),
     ("swallowed", ("swallow",), ("chemical", "person")),
     ("eyes", ("eye_contact",), ()),
@@ -106,12 +112,17 @@ _RULES: tuple[tuple[str, tuple[str, ...], tuple[str, ...]], ...] = (
     ("carbon_monoxide", ("monoxide_alarm",), ()),
     ("fumes", ("breathing",), ("chemical", "fume", "cabin")),
     ("fumes", ("dizzy",), ("chemical", "fume")),
-    ("skin_burn", ("skin_contact",), ()),
+    ("skin_burn", ("skin_hurt",), ()),
+    ("skin_burn", ("skin_contact",), ("chemical",)),
     ("fire", ("fire",), ()),
     ("slip_fall", ("fell",), ()),
     ("sinking_or_flooding", ("sinking",), ()),
     ("wash_from_water", ("in_the_water", "washing"), ()),
     ("swim_at_dock", ("swim",), ("dock",)),
+    ("shore_power_wash", ("shore_power", "wet"), ()),
+    ("co_prevention", ("engine_on", "washing"), ()),
+    ("ladder", ("ladder", "climb"), ()),
+    ("pets_kids_chemicals", ("little_ones", "chemical"), ()),
     ("fuel_on_water", ("sheen",), ()),
     ("fuel_on_water", ("fuel", "on_the_water"), ()),
 )
@@ -128,18 +139,24 @@ def _mixing(
     between = folded[min(first.end, second.end) - 1 : second.end]
     joined = bool(MIX_WORD.search(folded)) or bool(re.search(r"\b(?:then|after|followed by|on top|into|luego|despues)\b", folded))
     groups = knowledge.substances[first.id].mixes_as | knowledge.substances[second.id].mixes_as
-    # "bleach or vinegar?" asks for a choice; "soap and bleach" only counts when something says they meet
-    if re.search(r"\b(?:or|vs|versus|instead|o)\b", between) and not MIX_WORD.search(folded):
+    if MIX_WORD.search(folded):
+        pass
+    elif _apart(between, first, second, spotted) or not ({"bleach", "pool_chlorine", "peroxide"} & groups):
         return None
-    if "other_cleaner" in {row.a, row.b} and not joined:
+    elif "other_cleaner" in {row.a, row.b} and not joined:
         return None
-    if not joined and not ({"bleach", "pool_chlorine", "peroxide"} & groups):
-        return None
-    done = acts.reports(folded) or "fume" in cues or "breathing" in cues
+    poured = bool(_POURED.search(folded)) and not acts.asks_leave(folded)
+    done = acts.reports(folded) or poured or "fume" in cues or "breathing" in cues
     topic = "mixed_cleaners" if done and not re.search(r"\b(?:can|could|should|ok|safe|puedo) (?:i|we|to)?\b", between) else "mixing_ask"
     return topic, Evidence(f"{first.words} + {second.words}", row.id, "dangerous mixture")
 
 
-def negated(found: Iterable[Spotted]) -> set[str]:
-    """Ids named only to be ruled out."""
-    return {term.id for term in found if term.negated}
+_NOT_TOGETHER = re.compile(r"\b(?:or|vs|versus|instead|o|next day|day after|week|weeks|days? later|month|dia siguiente|semana)\b")
+
+
+def _apart(between: str, first: Spotted, second: Spotted, spotted: Sequence[Spotted]) -> bool:
+    """'bleach or vinegar?', 'bleach on the seats and vinegar on the hull', one a week after the other: not one mixture."""
+    low, high = min(first.end, second.end), max(first.begin, second.begin)
+    place_between = any(term.kind == "surface" and low <= term.begin < high for term in spotted)
+    return bool(_NOT_TOGETHER.search(between)) or place_between
+

@@ -46,6 +46,14 @@ class Vocabulary:
                 mended.append(Token(self._mend(token.word), token.begin, token.end, token.typed))
         return mended
 
+    def knows(self, word: str) -> bool:
+        """A word of the knowledge, a good word, shorthand, or a slip of one of them."""
+        return word in self.frequency or word in self.good or word in self.shorthand or self._mend(word) != word
+
+    def spelled_out(self, folded: str) -> str:
+        """The folded text with shorthand written out and nothing else changed."""
+        return re.sub(r"[a-z0-9']+", lambda found: " ".join(self.shorthand.get(found[0], (found[0],))), folded)
+
     def _mend(self, word: str) -> str:
         if len(word) < 3 or word in self.frequency or word in self.good or any(char.isdigit() for char in word):
             return word
@@ -78,8 +86,11 @@ def _spotted(terms: Iterable[Term], part: Sequence[Token], folded: str) -> Itera
 
 
 _NO_BEFORE = re.compile(
-    r"\b(?:no|non|without|w/o|instead of|rather than|not using|never used?|free of|zero|minus|sin|en vez de|"
+    r"\b(?:no|non|without|w/o|instead of|in place of|rather than|safer than|better than|than regular|same as|similar to|is that like|not using|never used?|free of|zero|minus|sin|en vez de|"
     r"en lugar de|nada de|not|isnt|aint)(?:\s+(?:any|the|a|an|using|use|el|la|los|las|usar|un|una))?[\s-]+$"
+)
+_NO_LIST_BEFORE = re.compile(
+    r"\b(?:free of|free from|without|no|sin|libre de)\s+(?:[\w-]+\s*(?:,|and|or|nor|y|o|ni|no|without)\s*){1,4}$"
 )
 _FREE_AFTER = re.compile(r"^[\s-]*(?:free|less)\b")
 _NOT_A_NEGATION = re.compile(r"\b(?:why not|no problem|whether or not|if not)\s+$")
@@ -87,7 +98,9 @@ _NOT_A_NEGATION = re.compile(r"\b(?:why not|no problem|whether or not|if not)\s+
 
 def is_negated(folded: str, begin: int, end: int) -> bool:
     """'bleach-free', 'no ammonia', 'instead of vinegar': the term is named but not meant."""
-    before = folded[max(0, begin - 24) : begin]
+    before = folded[max(0, begin - 48) : begin]
+    if _NO_LIST_BEFORE.search(before):
+        return True
     if _FREE_AFTER.match(folded[end : end + 8]):
         return True
     return bool(_NO_BEFORE.search(before)) and not _NOT_A_NEGATION.search(before)
@@ -129,7 +142,7 @@ def build_vocabulary(knowledge: Knowledge, good: frozenset[str] = frozenset()) -
             frequency[word] += 3
     targets: dict[int, list[str]] = {}
     for word in frequency:
-        if len(word) >= 3:
+        if len(word) >= 3 and (frequency[word] > 1 or word in good):
             targets.setdefault(len(word), []).append(word)
     return Vocabulary(
         phrases={form: tuple(terms) for form, terms in phrases.items()},
@@ -198,5 +211,4 @@ def _phrasing_words(knowledge: Knowledge) -> tuple[Counter[str], dict[str, froze
         counted = Counter(word for answer in answers.values() for text in answer.phrasings for word in _words(text))
         frequency.update(counted)
         by_language[language] = frozenset(counted)
-    # a word seen once may be a slip someone wrote on purpose: it is known, but no target for repairs
-    return Counter({word: n for word, n in frequency.items()}), by_language
+    return frequency, by_language
