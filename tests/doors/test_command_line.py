@@ -5,12 +5,14 @@ from __future__ import annotations
 import io
 import json
 import sqlite3
+from functools import cache
 from pathlib import Path
 
 import pytest
 
 from assistant.doors.command_line import main
 from assistant.storage.business_file import read_business
+from assistant.storage.knowledge_files import read_knowledge
 
 CSV = (
     "phone,name,language,service_consent,marketing_consent,consent_on,consent_how,vessel,hin,length_ft,boat_type,"
@@ -26,16 +28,22 @@ ASKED = {"from": "+13055550111", "text": "when is my reseal due?", "at": "2027-0
 ANSWERED = {"replies", "asked", "topic", "verdict", "certainty", "handover", "evidence", "elapsed_ms"}
 
 
+@cache
+def knowledge_once(folder):
+    """Reading and fitting takes a second a command; what it gives is the same for all."""
+    return read_knowledge(folder)
+
+
 @pytest.fixture
-def home(tmp_path, monkeypatch, request):
-    """An empty home named by the environment, which says nothing else; fitted models are kept between tests."""
+def home(tmp_path, monkeypatch):
+    """An empty home named by the environment, which says nothing else."""
     for name in ("AFTERCARE_DATABASE_URL", "AFTERCARE_PUBLIC_URL", "AFTERCARE_SENDER", "TWILIO_ACCOUNT_SID",
                  "TWILIO_AUTH_TOKEN"):  # fmt: skip
         monkeypatch.delenv(name, raising=False)
     monkeypatch.setenv("AFTERCARE_HOME", str(tmp_path / "home"))
     monkeypatch.setattr("sys.stdin", io.StringIO(""))
+    monkeypatch.setattr("assistant.assembly.read_knowledge", lambda folder, _cache: knowledge_once(folder))
     (tmp_path / "home").mkdir()
-    (tmp_path / "home" / "cache").symlink_to(request.config.cache.mkdir("models"))
     return tmp_path / "home"
 
 
@@ -290,3 +298,21 @@ def test_a_client_is_handed_out_and_erased(run, home, with_clients):
 def _live_rows(home: Path) -> bytes:
     with sqlite3.connect(home / "aftercare.sqlite3") as connection:
         return "\n".join(connection.iterdump()).encode()
+
+
+@pytest.mark.postgres
+def test_the_same_commands_work_on_postgresql(run, database_url, tmp_path, monkeypatch):
+    monkeypatch.setenv("AFTERCARE_DATABASE_URL", database_url)
+    sheet = tmp_path / "clients.csv"
+    sheet.write_text(CSV, encoding="utf-8")
+    assert run("init")[0] == 0
+    assert run("import", sheet)[0] == 0
+    before = json.loads(run("export-client", "+13055550111")[1])
+    code, told, _ = ask(run, ASKED)
+    assert (code, set(lines(told)[0])) == (0, ANSWERED)
+    assert json.loads(run("export-client", "+13055550111")[1]) == before, "asking left something behind"
+    assert run("backup", tmp_path / "copy.sqlite3")[0] == 0
+    assert run("erase-client", "+13055550111", "--sure")[0] == 0
+    assert "Sea Thistle" not in run("life")[1]
+    monkeypatch.setenv("AFTERCARE_DATABASE_URL", f"sqlite:///{tmp_path / 'copy.sqlite3'}")
+    assert "Sea Thistle" in run("life")[1]

@@ -5,17 +5,18 @@ from __future__ import annotations
 import argparse
 import json
 import os
+import sqlite3
 import sys
 from collections.abc import Iterator
 from contextlib import contextmanager
 from pathlib import Path
 from typing import Any
 
-from assistant.assembly import Assistant, open_database
+from assistant.assembly import Assistant
 from assistant.domain.errors import SettingsError
 from assistant.domain.people import Client
 from assistant.doors.command_line.asking import phone
-from assistant.doors.command_line.opening import at_home
+from assistant.doors.command_line.opening import at_home, database_of, require_home
 from assistant.settings import Settings
 from assistant.storage import clients, one_client
 from assistant.storage.copies import copy_to_file
@@ -37,18 +38,17 @@ def add_commands(commands: Any) -> None:
 
 def back_up(given: argparse.Namespace, settings: Settings) -> int:
     """Copy, then give the copy its name: a backup that was cut short never looks like one."""
+    require_home(settings)
     if given.file.exists():
         raise SettingsError(f"{given.file} is there already: choose another name")
     unfinished = given.file.with_name(given.file.name + ".part")
     unfinished.unlink(missing_ok=True)
-    database = open_database(settings)
     try:
-        copy_to_file(database, unfinished)
+        with database_of(settings) as database:
+            copy_to_file(database, unfinished)
         os.replace(unfinished, given.file)
-    except OSError as error:
-        raise SettingsError(f"{given.file} cannot be written ({error.strerror}): choose another place") from error
-    finally:
-        database.dispose()
+    except (OSError, sqlite3.OperationalError) as error:
+        raise SettingsError(f"{given.file} cannot be written ({error}): choose another place") from error
     print(f"Wrote {given.file}. To use it: AFTERCARE_DATABASE_URL=sqlite:///{given.file.absolute()}")
     return 0
 

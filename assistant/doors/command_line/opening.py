@@ -55,11 +55,20 @@ def require_home(settings: Settings) -> None:
         raise SettingsError(f"{settings.business_file} does not exist: run `aftercare init`, or set AFTERCARE_HOME")
 
 
+@contextmanager
+def database_of(settings: Settings) -> Iterator[Database]:
+    """The home's database alone."""
+    database = open_database(settings)
+    try:
+        yield database
+    finally:
+        database.dispose()
+
+
 def migrate(settings: Settings) -> None:
     """Bring the database to the form this version needs."""
-    database = open_database(settings)
-    database.migrate()
-    database.dispose()
+    with database_of(settings) as database:
+        database.migrate()
 
 
 def _copy_data(settings: Settings, target: Path) -> None:
@@ -67,10 +76,9 @@ def _copy_data(settings: Settings, target: Path) -> None:
     file = make_url(settings.database_url).database if settings.database_url.startswith("sqlite") else None
     if file and not Path(file).exists():
         return
-    database = open_database(settings)
-    if _in_use(database):
-        copy_to_file(database, target)
-    database.dispose()
+    with database_of(settings) as database:
+        if _in_use(database):
+            copy_to_file(database, target)
 
 
 def _in_use(database: Database) -> bool:

@@ -12,10 +12,10 @@ from zoneinfo import available_timezones
 
 import phonenumbers
 
-from assistant.assembly import knowledge_folder, open_database
+from assistant.assembly import knowledge_folder
 from assistant.clock import utc_now
 from assistant.domain.errors import KnowledgeError, Problem, SettingsError
-from assistant.doors.command_line.opening import require_home
+from assistant.doors.command_line.opening import database_of, require_home
 from assistant.settings import Settings
 from assistant.storage import businesses
 from assistant.storage.business_file import read_business, template_text
@@ -66,10 +66,10 @@ def init_home(given: argparse.Namespace, settings: Settings) -> int:
         answers = _checked({asked.name: _answer(asked, getattr(given, asked.name)) for asked in QUESTIONS})
         settings.business_file.write_text(_business_text(answers), encoding="utf-8")
         print(f"Wrote {settings.business_file}: look through it, it is meant to be edited.")
-    database = open_database(settings)
-    database.migrate()
-    businesses.register(database, read_business(settings.business_file), utc_now())
-    print(f"The database is ready ({database.engine.url.render_as_string(hide_password=True)}).")
+    with database_of(settings) as database:
+        database.migrate()
+        businesses.register(database, read_business(settings.business_file), utc_now())
+        print(f"The database is ready ({database.engine.url.render_as_string(hide_password=True)}).")
     print(_next_steps(settings))
     return 0
 
@@ -102,9 +102,9 @@ def _problems_of_business(settings: Settings) -> tuple[Problem, ...]:
 
 def migrate_database(given: argparse.Namespace, settings: Settings) -> int:
     """Take the pending steps, naming them."""
-    database = open_database(settings)
-    pending = database.pending_migrations()
-    database.migrate()
+    with database_of(settings) as database:
+        pending = database.pending_migrations()
+        database.migrate()
     print("\n".join(f"done: {step}" for step in pending) if pending else "The database is up to date.")
     return 0
 
