@@ -47,7 +47,10 @@ def find(text: str) -> str:
         words = match[0].split(" ")
         for size in range(len(words), 0, -1):
             for start in range(len(words) - size + 1):
-                joined = "".join(words[start : start + size])
+                part = words[start : start + size]
+                if any(not re.search(r"\d", piece) for piece in part[1:]):
+                    continue  # ordinary words are no part of a number
+                joined = "".join(part)
                 if len(cleaned(joined)) == 12 and form(joined) is not Form.INVALID:
                     return cleaned(joined)
     return ""

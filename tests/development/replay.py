@@ -170,7 +170,9 @@ def _after(situation: Situation, text: str, decision: Decision) -> Situation:
     return replace(situation, question=question, turns=turns, not_understood=unclear)
 
 
-ALIKE = {"label_read": "unknown_product", "what_applied": "last_job"}
+ALIKE = {
+    "label_read": "unknown_product", "what_applied": "last_job", "pick_slot": "no_slot_fits",
+}  # fmt: skip
 """Readings of the engine that lead to the same kind of answer."""
 
 

@@ -30,6 +30,7 @@ _PLAIN = re.compile(
     r"|\bunsubscri(?:be|bed|bing)\b|\bopt(?:ing|ed)?[\s-]?(?:me )?out\b|\bwithdraw (?:my )?consent\b|\brevoke (?:my )?consent\b|\btake me off (?:this|the|your)\b(?! (?:schedule|calendar|waiting))"
     rf"|\b(?:dont|do not) want (?:any |to (?:get|receive) )?(?:more |any more |anymore |these |your |the |further )*{_TEXTS}\b|\bnot interested in (?:these |your |any )?{_TEXTS}\b"
     r"|\b(?:let me be|left in peace|leave me in peace|left alone)\b|\bmake (?:them|it|these|this) (?:stop|go away)\b|\b(?:do not|dont) send (?:me )?(?:any|no) ?more\b|\bno use for (?:these|your|the)\b|\bstop messaging\b"
+    r"|^\W*no (?:more )?(?:texts|txts|text|messages|msgs|sms)\b|\b(?:wish|want|like) to receive from (?:this|your) number\b|\bno further (?:ones|texts|messages)\b|\bno longer (?:need|want|wish) to hear from you\b|\brather not (?:get|have|receive) any more\b"
     r"|\bleave me alone\b|\blose my number\b|\bget off my phone\b|\bdo not contact\b|\bno contact\b"
     rf"|\bno (?:me )?(?:manden|mandes|mande|envien|envies|envie|escriban|escribas|escriba|molesten|molestes|contacten)\b(?:\s+(?:mas|más)\b|.{{0,20}}\b{_TEXTS}\b|\s*$|[.,!])"
     r"|\b(?:dejen|deja|dejame|dejenme|paren|para)\s+(?:de\s+(?:mandar|enviar|escribir|molestar|textear)\w*|en paz)\b"

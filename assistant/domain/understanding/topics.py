@@ -14,7 +14,7 @@ from numpy.typing import NDArray
 from assistant.domain.conversation.situation import Situation
 from assistant.domain.knowledge import Knowledge
 from assistant.domain.people import Vessel
-from assistant.domain.understanding import acts, safety
+from assistant.domain.understanding import acts, corrections, safety
 from assistant.domain.understanding.labels import read_label
 from assistant.domain.understanding.reading import Ask, Spotted
 from assistant.domain.understanding.text import fold, tokens
@@ -74,6 +74,7 @@ def settle(
     knowledge: Knowledge,
 ) -> Ask:  # fmt: skip
     """One Ask for a stretch of text. `inside` are its own terms, `everywhere` those of the whole text (context)."""
+    guess = _without_engine_topics(words, everywhere, guess)
     order = np.argsort(guess.certainty)[::-1]
     topic, sure = guess.topics[order[0]], float(guess.certainty[order[0]])
     runner_up = guess.topics[order[1]] if len(order) > 1 else ""
@@ -95,7 +96,9 @@ def settle(
         topic, sure = "unknown_product", 0.8
     elif (stays := _stays(words, terms, report, knowledge)) is not None:
         topic, sure = stays, 0.8
-    elif substances and (group not in NOT_ABOUT_USE or sure < 0.6 or calm or topic in ASKS_HOW_STRONG):
+    elif (corrected := corrections.corrected(topic, words, situation)) != topic:
+        topic, sure = corrected, max(sure, 0.8)
+    elif substances and _may_be_about_use(group, sure, substances, knowledge, calm or topic in ASKS_HOW_STRONG):
         topic, sure = _about_use(topic, sure, substances, permission, report, knowledge, words)
     elif (by_soil := _by_soil(topic, sure, terms, guess, knowledge)) is not None:
         topic, sure = by_soil
@@ -105,6 +108,19 @@ def settle(
         dilution=acts.dilution(words), runner_up=runner_up,
     )  # fmt: skip
     return _followed_up(ask, situation, knowledge)
+
+
+def _may_be_about_use(
+    group: str, sure: float, substances: Sequence[Spotted], knowledge: Knowledge, calm: bool
+) -> bool:
+    """Care topics are; others only when the model is unsure and a cleaner is named (not the coating or a hose)."""
+    if group not in NOT_ABOUT_USE or calm:
+        return True
+    cleaners = [term for term in substances if knowledge.substances[term.id].cls not in NOT_CLEANERS]
+    return sure < 0.6 and bool(cleaners)
+
+
+NOT_CLEANERS = frozenset({"coating", "polymer", "wax", "water", "mechanical", "other", "biocide"})
 
 
 def _is_urgent(topic: str, knowledge: Knowledge) -> bool:
@@ -168,6 +184,19 @@ def _by_soil(
     return (wanted, max(0.6, float(guess.certainty[place]))) if place is not None else None
 
 
+ENGINE_TOPICS = ("may_use", "used_something")
+
+
+def _without_engine_topics(words: str, spotted: Sequence[Spotted], guess: Guess) -> Guess:
+    """Verdicts and reports need a thing that is used: 'how long does the wax last' is about neither."""
+    used = any(term.kind == "substance" and not term.negated for term in spotted)
+    asks_how = bool(acts.WH_LEAD.search(words)) and not acts.asks_leave(words) and not acts.reports(words)
+    if (used and not asks_how) or guess.best()[0] not in ENGINE_TOPICS:
+        return guess
+    kept = np.array([topic not in ENGINE_TOPICS for topic in guess.topics], np.float32) * guess.certainty
+    return Guess(guess.topics, kept / max(float(kept.sum()), 1e-9))
+
+
 def _group(topic: str, knowledge: Knowledge) -> str:
     answer = knowledge.answer(topic, "en")
     return answer.group if answer else ""
@@ -194,7 +223,8 @@ def _about_use(
     if knowledge.about.get(topic) in named and not (permission and answer and answer.verdict is None):
         return topic, max(sure, 0.85)
     own_verdict = answer is not None and answer.verdict is not None and sure >= 0.7
-    if permission and not own_verdict:
+    only_topper = all(knowledge.substances[id].cls == "polymer" for id in named if id in knowledge.substances)
+    if permission and not own_verdict and not (only_topper and sure >= 0.4):
         return "may_use", max(sure, 0.85)
     avoided = any(knowledge.substances[id].verdict == "avoid" for id in named if id in knowledge.substances)
     if acts.HOW_MUCH.search(words) and avoided and topic not in ASKS_HOW_STRONG:
