@@ -89,7 +89,7 @@ def _inbound_message(form: MultiDict[str, str]) -> InboundMessage:
         text=clean(form.get("Body", ""))[:LONGEST_TEXT],
         media=_media(form),
         channel=channel,
-        keyword_answered=bool(form.get("OptOutType")),
+        carrier_keyword=clean(form.get("OptOutType", "")),
     )
 
 

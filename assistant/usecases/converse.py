@@ -66,7 +66,7 @@ def _converse(app: Assistant, message: InboundMessage, now: datetime) -> Outcome
         if earlier is not None:
             return Outcome(earlier, repeated=True)
         situation = load_situation(tx, app.business, message, now, app.settings.public_url)
-        reading = app.read(message.text, situation, app.knowledge)
+        reading = app.read(message.carrier_keyword or message.text, situation, app.knowledge)
         decision = _decide(app, tx, reading, situation, now)
         if not situation.thread_id:
             situation = replace(situation, thread_id=open_thread(tx, message.sender, message.channel, now))

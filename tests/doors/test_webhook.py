@@ -9,6 +9,7 @@ from urllib.parse import urlencode
 
 import pytest
 from sqlalchemy import func, select
+from sqlalchemy.exc import OperationalError
 
 from assistant.domain.conversation.decision import BookVisit, Decision
 from assistant.domain.visits import Slot
@@ -156,6 +157,21 @@ def test_a_prefix_names_the_channel(web, database):
     with database.engine.connect() as connection:
         row = connection.execute(select(threads.c.phone, threads.c.channel)).one()
     assert tuple(row) == ("+13055550111", "whatsapp")
+
+
+def test_what_the_carrier_read_as_a_keyword_is_one_and_the_words_are_kept(web, database):
+    """The reading stands for itself here: it echoes what was read."""
+    assert replies(post(web, inbound_form(Body="Basta ya", OptOutType="STOP"))) == ["STOP"]
+    with database.engine.connect() as connection:
+        assert connection.execute(select(messages.c.text)).scalar() == "Basta ya"
+
+
+def test_a_fault_below_is_an_error_to_the_carrier_so_that_it_comes_again(web, monkeypatch):
+    def away(*_):
+        raise OperationalError("SELECT 1", {}, Exception("the database is away"))
+
+    monkeypatch.setattr("assistant.doors.webhook.receive", away)
+    assert post(web, inbound_form()).status_code == 500
 
 
 def test_pictures_are_noted_and_a_wrong_count_is_harmless(web, database):

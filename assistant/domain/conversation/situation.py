@@ -30,8 +30,8 @@ class InboundMessage:
     text: str
     media: tuple[Media, ...] = ()
     channel: str = "sms"
-    keyword_answered: bool = False
-    """The carrier already answered this keyword itself."""
+    carrier_keyword: str = ""
+    """STOP, START or HELP when the carrier has read the text as that, whatever its words, and answered it itself."""
 
 
 @dataclass(frozen=True, slots=True)
