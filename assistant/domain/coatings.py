@@ -78,7 +78,7 @@ def parameters(coating: Coating, *overrides: Mapping[str, str]) -> Coating:
         for name, value in given.items():
             owner, _, column = name.rpartition(".")
             if owner in {"", coating.id} and column in _OVERRIDABLE:
-                coating = replace(coating, **{column: _OVERRIDABLE[column](value)})  # type: ignore[arg-type]
+                coating = replace(coating, **{column: _OVERRIDABLE[column](value)})
             elif owner in {"", coating.id} and column.removeprefix("k_") in coating.k and column.startswith("k_"):
                 coating = replace(coating, k={**coating.k, column.removeprefix("k_"): Decimal(value)})
     return coating

@@ -17,7 +17,7 @@ PLACEHOLDERS = frozenset(
 )
 CONDITIONS = frozenset(
     "no_record in_keep_dry in_no_soap before_topper coating_sealant coating_wax coating_ceramic kept_in_water kept_lift"
-    " kept_covered kept_indoors laid_up year_round has_visit due soon spanish".split()
+    " kept_covered kept_indoors laid_up at_layup year_round has_visit due soon spanish".split()
 )
 _NAME = re.compile(r"\{([a-z_]+)\}")
 _MONTHS = {

@@ -276,11 +276,11 @@ def _one_handover(changes: Sequence[Change]) -> list[Change]:
     """Several reasons to call a person make one handover, as urgent as the most urgent; one open question at most."""
     handovers = [change for change in changes if isinstance(change, HandOver)]
     questions_asked = [change for change in changes if isinstance(change, AskClient)]
-    rest = [change for change in changes if not isinstance(change, HandOver | AskClient)]
+    rest: list[Change] = [change for change in changes if not isinstance(change, HandOver | AskClient)]
     if handovers:
         first = max(handovers, key=lambda one: one.urgent)
         rest.append(HandOver(first.reason, first.urgent, " / ".join(dict.fromkeys(h.note or h.reason for h in handovers))))
-    return rest + questions_asked[-1:]
+    return [*rest, *questions_asked[-1:]]
 
 
 def _language(scene: Scene) -> tuple[Change, ...]:

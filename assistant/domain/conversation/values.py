@@ -53,18 +53,18 @@ def _first(scene: Scene, ask: Ask | None, kind: str, table: str) -> str:
 
 
 def _waits(scene: Scene, vessel: Vessel | None, coating: Coating) -> dict[str, str]:
-    number, spanish = _range_text, scene.language == "es"
-    hours, days = ("horas", "días") if spanish else ("hours", "days")
+    spanish = scene.language == "es"
+    hours, days = (("hora", "horas"), ("día", "días")) if spanish else (("hour", "hours"), ("day", "days"))
     fresh = scene.freshness(vessel)
     finished = scene.now - timedelta(hours=fresh.hours) if fresh else scene.now
     soap_from = (finished + timedelta(days=coating.no_soap_days[1])).astimezone(ZoneInfo(scene.zone)).date()
     dry_until = finished + timedelta(hours=coating.keep_dry_hours[1])
     reseal = "laid_up" if vessel is not None and vessel.laid_up else "year_round"
     return {
-        "keep_dry": f"{number(coating.keep_dry_hours, spanish)} {hours}",
-        "no_soap": f"{number(coating.no_soap_days, spanish)} {days}",
-        "rinse_from": f"{coating.plain_rinse_after_hours} {hours}",
-        "topper_first": f"{coating.first_topper_day or 30} {days}",
+        "keep_dry": _range_text(coating.keep_dry_hours, hours, spanish),
+        "no_soap": _range_text(coating.no_soap_days, days, spanish),
+        "rinse_from": _range_text((coating.plain_rinse_after_hours,) * 2, hours, spanish),
+        "topper_first": _range_text((coating.first_topper_day or 30,) * 2, days, spanish),
         "topper_every": "una vez al mes" if spanish else "once a month",
         "topper_life": "3 meses" if spanish else "3 months",
         "reseal_every": scene.knowledge.say(f"reseal_every.{reseal}", scene.language),
@@ -73,9 +73,11 @@ def _waits(scene: Scene, vessel: Vessel | None, coating: Coating) -> dict[str, s
     }
 
 
-def _range_text(pair: tuple[int, int], spanish: bool) -> str:
+def _range_text(pair: tuple[int, int], unit: tuple[str, str], spanish: bool) -> str:
+    """'7 days', '12 to 24 hours', '1 day'."""
     low, high = pair
-    return str(high) if low == high else f"{low} {'a' if spanish else 'to'} {high}"
+    number = str(high) if low == high else f"{low} {'a' if spanish else 'to'} {high}"
+    return f"{number} {unit[high != 1]}"
 
 
 def _prices(scene: Scene, vessel: Vessel | None) -> dict[str, str]:
@@ -135,6 +137,7 @@ def conditions_for(scene: Scene, vessel: Vessel | None, ask: Ask | None) -> set[
     if life:
         holds |= {f"coating_{life.application.coating}"}
         holds |= {life.stage.value} if life.stage is not Stage.FINE else set()
+        holds |= {"at_layup"} if life.at_layup else set()
     if vessel is not None:
         holds |= {f"kept_{vessel.kept_on(scene.today).value}", "laid_up" if vessel.laid_up else "year_round"}
     if _next_visit(scene):

@@ -85,7 +85,7 @@ class TopicModel:
             keys=arrays["keys"].astype(np.uint32),
             scale=arrays["scale"].astype(np.float32),
             weights=arrays["weights"].astype(np.float16),
-            sharpness=float(arrays["sharpness"][0]),  # type: ignore[arg-type]
+            sharpness=float(arrays["sharpness"][0]),
         )
 
 
@@ -100,9 +100,9 @@ def training_stamp(knowledge: Knowledge) -> str:
     for language, answers in sorted(knowledge.answers.items()):
         for topic, answer in sorted(answers.items()):
             digest.update(repr((language, topic, answer.phrasings)).encode())
-    for table in (knowledge.substances, knowledge.surfaces, knowledge.soils, knowledge.coatings):
-        for id, row in sorted(table.items()):
-            digest.update(repr((id, sorted(row.say.items()), sorted(row.name.items()))).encode())
+    rows = [*knowledge.substances.values(), *knowledge.surfaces.values(), *knowledge.soils.values(), *knowledge.coatings.values()]
+    for row in rows:
+        digest.update(repr((row.id, sorted(row.say.items()), sorted(row.name.items()))).encode())
     digest.update(repr(knowledge.look_alikes).encode())
     return digest.hexdigest()[:20]
 
