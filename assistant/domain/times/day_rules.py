@@ -1,0 +1,367 @@
+"""The grammar of day expressions: patterns, each with the function that works out which days are meant.
+
+Rules are tried in order, on text in which earlier ones have left their marks.
+"""
+
+from __future__ import annotations
+
+import re
+from collections.abc import Iterator
+from datetime import date, timedelta
+
+from assistant.domain.times import words as w
+from assistant.domain.times.days import (
+    WEEK,
+    Build,
+    Days,
+    Finder,
+    Kind,
+    Rule,
+    either,
+    month_of,
+    one_day,
+    span,
+    week_of,
+    weekend_of,
+)
+from assistant.domain.times.words import any_of
+
+ONE = timedelta(days=1)
+NEXT = r"next|following|proxim[oa]|viene|entra|siguiente|otra"
+NO_HOUR = r"(?! ?(?:am\b|pm\b|a\.m|p\.m|:|ish\b|oclock))"
+DAY = r"(?P<a>\d{1,2})(?:st|nd|rd|th)?"
+TO = (
+    rf"(?:(?P<to> ?- ?| to | thru | through | till? | until | al? | hasta | or | o | and | y | & |/|, )(?:the |el )?"
+    rf"(?P<b>\d{{1,2}})(?:st|nd|rd|th)?\b{NO_HOUR})?"
+)
+YEAR = r"(?:,? (?:de |del )?(?P<y>20\d\d))?"
+MONTH = rf"(?P<m>{w.MONTH}|(?:(?:next|this|that|the|el|este|ese|proximo) )*(?:month|mes)\b(?: que viene)?)"
+LISTED = re.compile(r"or|o|and|y|&|/|,")
+BETWEEN = re.compile(r"\b(?:between|from|entre|desde|del)(?: the| el)? ?$")
+
+
+def iso(m: re.Match[str], f: Finder) -> Days:
+    """2027-06-09."""
+    return one_day(date(int(m[1]), int(m[2]), int(m[3])))
+
+
+def numeric(m: re.Match[str], f: Finder) -> Days | None:
+    """6/9, 09/06/27: the reading the place and language suggest; where that is open, both are kept."""
+    a, b, year = int(m[1]), int(m[2]), m[3]
+    if not (0 < a <= 31 and 0 < b <= 31) or (a > 12 and b > 12):
+        return None
+    readings = {"md": _date_if_any(f, a, b, year), "dm": _date_if_any(f, b, a, year)}
+    possible = {order: on for order, on in readings.items() if on}
+    if len(set(possible.values())) == 1 or f.order in possible:
+        return one_day(possible.get(f.order) or next(iter(possible.values())))
+    first, second = possible.values()
+    return Days(Kind.DAY, first, first, others=(second,))
+
+
+def _date_if_any(f: Finder, month: int, of_month: int, year: str | None) -> date | None:
+    try:
+        return f.next_date(month, of_month, year)
+    except ValueError:
+        return None
+
+
+def date_of_month(m: re.Match[str], f: Finder) -> Days:
+    """'june 9', '9 de junio', 'june 9-12', 'june 9 or 10'."""
+    first = f.next_date(w.month_number(m["m"]), int(m["a"]), m["y"])
+    return _with_end(m, first, first.replace(day=int(m["b"])) if m["b"] else None)
+
+
+def _with_end(m: re.Match[str], first: date, last: date | None) -> Days:
+    """One day, a stretch, or one of two days, by what stands between and before them."""
+    if last is None:
+        return one_day(first)
+    if LISTED.fullmatch(m["to"].strip()) and not BETWEEN.search(m.string[: m.start()]):
+        return either(first, last)
+    return span(first, last)
+
+
+def of_month(m: re.Match[str], f: Finder) -> Days:
+    """'the 9th': of this month, else of the next one that has it. ValueError for a 32nd."""
+    number, month = int(m["a"]), f.today.replace(day=1)
+    if not 1 <= number <= 31:
+        raise ValueError("no month has that day")
+    while number > w.month_end(month.year, month.month).day or month.replace(day=number) < f.today:
+        month = w.month_end(month.year, month.month) + ONE
+    first = month.replace(day=number)
+    if not m["b"]:
+        return one_day(first)
+    end = first.replace(day=1) if int(m["b"]) > number else w.month_end(first.year, first.month) + ONE
+    return _with_end(m, first, end.replace(day=int(m["b"])))
+
+
+def part_of_month(m: re.Match[str], f: Finder) -> Days:
+    """'first week of june', 'mid april', 'a finales de mes'."""
+    year, month = f.month_of(m[0])
+    first, end, part = date(year, month, 1), w.month_end(year, month), re.sub(r"^(?:the|a|los) ", "", m["part"])
+    if re.match(rf"{w.ORDINAL} (?:week|semana)", part):
+        nth = w.ordinal_number(part)
+        return span(end - 6 * ONE, end) if nth < 0 else span(first + (nth - 1) * WEEK, first + nth * WEEK - ONE)
+    for beginning, days in (
+        (r"(?:first|1st) half|primera", span(first, first.replace(day=15))),
+        (r"(?:second|2nd) half|segunda", span(first.replace(day=16), end)),
+        (r"early|begin|start|first|princip|inici|comien", span(first, first.replace(day=10))),
+        (r"mid|media", span(first.replace(day=11), first.replace(day=20))),
+        (r"late", span(first.replace(day=21), end)),
+    ):
+        if re.match(beginning, part):
+            return days
+    return span(end - 6 * ONE, end)
+
+
+def weekday_of_month(m: re.Match[str], f: Finder) -> Days:
+    """'first tuesday of june', 'the last friday of the month'."""
+    year, month = f.month_of(m["m"])
+    found = w.nth_weekday(year, month, w.weekday_number(m["w"]), w.ordinal_number(m["n"]))
+    if found < f.today and not re.match(w.MONTH, m["m"]):
+        after = w.month_end(year, month) + ONE
+        found = w.nth_weekday(after.year, after.month, found.weekday(), w.ordinal_number(m["n"]))
+    return one_day(found)
+
+
+def weekend_of_month(m: re.Match[str], f: Finder) -> Days:
+    """'the last weekend of june'."""
+    year, month = f.month_of(m["m"])
+    saturday = w.nth_weekday(year, month, 5, w.ordinal_number(m["n"]))
+    return span(saturday, saturday + ONE)
+
+
+def whole_month(m: re.Match[str], f: Finder) -> Days:
+    """'in june': the next one that is not over, from today on."""
+    year, month = f.month_of(m["m"])
+    days = month_of(year + (1 if m["next"] and month == f.today.month else 0), month)
+    return span(max(days.first, f.today), days.last)
+
+
+def this_month(m: re.Match[str], f: Finder) -> Days:
+    """'this month', 'next month', 'el mes siguiente'."""
+    base = f.anchor if f.anchor and re.search(r"following|siguiente", m[0]) else f.today
+    end = w.month_end(base.year, base.month)
+    if not re.search(NEXT, m[0]):
+        return span(f.today, end)
+    if "after next" in m[0]:
+        end = w.month_end((end + ONE).year, (end + ONE).month)
+    return month_of((end + ONE).year, (end + ONE).month)
+
+
+def week(m: re.Match[str], f: Finder) -> Days:
+    """'this week', 'early next week', 'la semana siguiente'."""
+    words = m[0]
+    if "after next" in words:
+        days = week_of(f.monday + 2 * WEEK)
+    elif re.search(r"following|week after|siguiente|despues", words):
+        days = week_of((f.anchor or f.today) + WEEK)
+    elif re.search(NEXT, words):
+        days = week_of(f.monday + WEEK)
+    else:
+        days = week_of(f.anchor if f.anchor and re.search(r"that|same|esa|misma", words) else f.today)
+    days = _part_of_week(words, days)
+    return span(max(f.today, days.first), max(f.today, days.last))
+
+
+def _part_of_week(words: str, days: Days) -> Days:
+    for beginning, first, last in ((r"early|begin|start|princip", 0, 1), (r"mid", 1, 3), (r"late|end|final|fin", 3, 4)):
+        if re.match(beginning, words):
+            return span(days.first + first * ONE, days.first + last * ONE)
+    return days
+
+
+def weekend(m: re.Match[str], f: Finder) -> Days:
+    """'this weekend', 'weekends', 'el proximo fin de semana'."""
+    if re.search(r"weekends|any|on a|fines|cualquier|un fin", m[0]):
+        return Days(Kind.RECURRING, weekdays=frozenset({5, 6}))
+    saturday = f.monday + timedelta(days=5)
+    if "after next" in m[0]:
+        saturday += 2 * WEEK
+    elif re.search(NEXT, m[0]) and f.today < saturday:
+        saturday += WEEK
+    if saturday + ONE < f.today or (saturday + ONE == f.today and re.search(NEXT, m[0])):
+        saturday += WEEK
+    return span(max(saturday, f.today), saturday + ONE)
+
+
+def workdays(m: re.Match[str], f: Finder) -> Days:
+    """'weekdays', 'entre semana'."""
+    return Days(Kind.RECURRING, weekdays=frozenset(range(5)))
+
+
+def ahead(m: re.Match[str], f: Finder) -> Days:
+    """'in 3 days' is a day; 'in two weeks' is that week; 'within 10 days' begins today."""
+    count, unit = w.count_of(m["n"]), m["u"][0]
+    there = f.today + count * {"d": ONE, "w": WEEK, "s": WEEK, "m": 30 * ONE}[unit]
+    if re.search(r"within|next|proxim", m[0]):
+        return span(f.today, there)
+    return one_day(there) if unit == "d" and m["n"] != "quince" else week_of(there)
+
+
+def near(m: re.Match[str], f: Finder) -> Days:
+    """Today, tomorrow, the day after."""
+    if "week" in m[0]:
+        return one_day(f.today + ONE + WEEK)
+    if re.search(r"day after|pasado", m[0]):
+        return one_day(f.today + 2 * ONE)
+    return one_day(f.today + (ONE if re.search(r"tom|tmr|^manana", m[0]) else timedelta(0)))
+
+
+def same_day(m: re.Match[str], f: Finder) -> Days | None:
+    """'that day', where we know which."""
+    return one_day(f.anchor) if f.anchor else None
+
+
+def weekday(m: re.Match[str], f: Finder) -> Days:
+    """A weekday: 'next thursday' is the one of next week, 'el proximo jueves' and 'this thursday' the coming one."""
+    number, how, after = w.weekday_number(m["w"]), m["how"] or "", m["after"] or ""
+    coming = f.coming(number)
+    if "week" in how or "week" in after:
+        return one_day(coming + WEEK)
+    if w.is_plural(m["w"]) or re.match(r"any|every|each|some|an? |another|los|cualquier|todos|algun|un ", how):
+        return Days(Kind.RECURRING, weekdays=frozenset({number}))
+    if "after next" in after:
+        return one_day(f.monday + 2 * WEEK + number * ONE)
+    if after.strip() == "after":
+        earlier = [one.first for one in f.found if one.kind in {Kind.DAY, Kind.WEEKDAY}]
+        return one_day(f.coming(number, earlier[-1] if earlier else f.anchor))
+    if "following" in how:
+        return one_day(f.coming(number, f.anchor))
+    if re.search(r"next|\botro", how):
+        return one_day(max(f.monday + WEEK + number * ONE, coming))
+    if re.search(r"this|coming|este|ese|proximo", how) or after:
+        return one_day(coming)
+    return Days(Kind.WEEKDAY, coming, coming, frozenset({number}))
+
+
+def holiday(m: re.Match[str], f: Finder) -> Days:
+    """A holiday, its week, or the weekend with it."""
+    rule = next(rule for words, rule in w.HOLIDAYS.items() if re.fullmatch(words, m["h"]))
+    there = rule(f.today.year)
+    there = there if there >= f.today else rule(f.today.year + 1)
+    if m["part"] and "week" in m["part"]:
+        return weekend_of(there) if "end" in m["part"] else week_of(there)
+    return week_of(there) if m["h"] == "semana santa" else one_day(there)
+
+
+_SEASONS = {"spring": 3, "primavera": 3, "summer": 6, "verano": 6, "fall": 9, "autumn": 9, "otono": 9, "winter": 12,
+            "invierno": 12}  # fmt: skip
+
+
+def season(m: re.Match[str], f: Finder) -> Days:
+    """Three whole months, as weather services count them (spring is March to May in the north)."""
+    begins = _SEASONS[m["s"]]
+    for year in (f.today.year - 1, f.today.year, f.today.year + 1):
+        first = date(year, begins, 1)
+        end = w.month_end(year + (begins == 12), (begins + 1) % 12 + 1)
+        if end >= f.today:
+            break
+    part = m["part"] or ""
+    if part == "early":
+        end = w.month_end(first.year, first.month)
+    elif part:
+        first = end.replace(day=1)
+    return span(max(first, f.today), max(end, f.today))
+
+
+def around_mark(m: re.Match[str], f: Finder) -> Days | None:
+    """'the week after <0>', 'two days before <0>', 'the weekend of <0>'."""
+    mark, count = f.marked(m["i"]), w.count_of(m["n"] or "1")
+    if mark.kind in {Kind.RECURRING, Kind.UNREADABLE}:
+        return None
+    side = 1 if re.match(r"after|following|despues|from", m["side"]) else -1 if re.match(r"before|antes", m["side"]) else 0
+    edge = mark.first if side < 0 else mark.last
+    if m["u"].startswith(("weekend", "fin")):
+        saturday = edge + timedelta(days=5 - edge.weekday())
+        if side > 0 and saturday <= edge:
+            saturday += WEEK
+        elif side < 0:
+            saturday = edge - timedelta(days=(edge.weekday() - 5 - 1) % 7 + 1)
+        return span(saturday, saturday + ONE)
+    if m["u"].startswith(("week", "semana")):
+        return one_day(edge + count * WEEK) if m["side"] == "from" else week_of(edge + side * count * WEEK)
+    return one_day(edge + side * count * ONE) if side else None
+
+
+def weekday_and_date(m: re.Match[str], f: Finder) -> Days | None:
+    """'tuesday june 9': that day if it is a Tuesday, else a choice between it and the Tuesday next to it."""
+    named, dated = f.marked(m["i"]), f.marked(m["j"])
+    if dated.kind is not Kind.DAY or named.kind not in {Kind.WEEKDAY, Kind.DAY}:
+        return None
+    number = named.first.weekday()
+    fitting = [on for on in (dated.first, *dated.others) if on.weekday() == number]
+    if fitting:
+        return one_day(fitting[0])
+    if named.kind is Kind.DAY:
+        return None
+    near_it = dated.first + timedelta(days=(number - dated.first.weekday() + 3) % 7 - 3)
+    return Days(Kind.DAY, dated.first, dated.first, others=(near_it,))
+
+
+def _rules() -> Iterator[tuple[str, Build]]:
+    yield r"\b(20\d\d)-(\d\d?)-(\d\d?)\b", iso
+    yield rf"\b(?P<h>{'|'.join(w.HOLIDAYS)})\b(?P<part> weekend\b| week\b)?", holiday
+    yield r"(?<![\d/.])(\d{1,2})/(\d{1,2})(?:/(\d{4}|\d\d))?(?![\d/])", numeric
+    yield r"(?<![\d.])(\d{1,2})[.-](\d{1,2})[.-](\d{4}|\d\d)(?!\d)", numeric
+    yield r"(?<![\d.])(\d{1,2})\.(\d{1,2})()\.(?!\d)", numeric
+    yield rf"\b(?P<m>{w.MONTH}) (?:the )?{DAY}\b{NO_HOUR}{TO}{YEAR}", date_of_month
+    yield rf"\b(?:on the |on |the |el |los dias )?{DAY}{TO}(?: of| de)? (?P<m>{w.MONTH}){YEAR}", date_of_month
+    yield rf"\b(?P<n>{w.ORDINAL}) (?P<w>{w.WEEKDAY}) (?:of|in|del?) (?:the )?{MONTH}", weekday_of_month
+    yield rf"\b(?:the |el )?(?P<n>{w.ORDINAL}) (?:weekend|fin de semana) (?:of|in|del?) (?:the )?{MONTH}", weekend_of_month
+    yield rf"\b(?P<part>{_PART_OF_MONTH})[ -](?:the )?{MONTH}", part_of_month
+    yield rf"\b{_THIS_MONTH}\b", this_month
+    yield rf"\b(?:(?P<next>next) )?(?P<m>{w.MONTH})(?! ?\d)", whole_month
+    yield rf"\b(?:{_PART_OF_WEEK} )?{_WEEK}", week
+    yield rf"\b{_WEEKEND}", weekend
+    yield r"\b(?:week ?days?|during the week|mid-?week|entre semana|dias laborables)\b", workdays
+    yield rf"\b{_AHEAD} (?:about |like |the next )?(?P<n>{w.COUNT}) (?P<u>{_UNITS})\b(?: time)?(?! (?:before|after|ago|of))", ahead
+    yield rf"\b(?P<n>{w.COUNT}) (?P<u>{_UNITS}) (?:from (?:now|today)|out)\b", ahead
+    yield _NEAR, near
+    yield r"\b(?:(?:the )?(?:same|that) day|(?:el )?mismo dia|ese dia)\b", same_day
+    yield rf"\b(?P<how>{_HOW})?(?P<w>{w.WEEKDAY})(?P<after> {_WHICH_ONE})?", weekday
+    yield rf"\b(?:on the |on |the |el dia |el |dia )?(?P<a>\d{{1,2}})(?:st|nd|rd|th)\b{TO}", of_month
+    yield rf"(?:(?<=\bthe )|(?<=\bdel )|\b(?:el dia |el |dia )){DAY}\b{_COUNTS_NO_DAY}{TO}", of_month
+    yield r"\b(?:(?P<part>early|late|end of) )?(?:(?:in|the|this|next|el|la) )*(?P<s>" + "|".join(_SEASONS) + r")\b", season
+    yield rf"\b(?:(?:the|la|el) )?(?:(?P<n>{w.COUNT}) )?(?P<u>{_UNITS}|weekend|fin de semana) (?P<side>{_SIDES})(?: the)? <(?P<i>\d+)>", around_mark
+    yield r"<(?P<i>\d+)>,? ?(?:the |el )?<(?P<j>\d+)>", weekday_and_date
+
+
+_UNITS = r"days?|weeks?|months?|dias?|semanas?|mes(?:es)?"
+_SIDES = r"of|after|before|following|from|despues del?|antes del?|del?(?: la)?"
+_PART_OF_MONTH = any_of(
+    "early(?: in)?", "mid(?:dle of)?", "late(?: in|r in)?",
+    "(?:the )?(?:beginning|start|middle|end|first half|1st half|second half|2nd half|first part|last part|first (?:few )?days|last (?:few )?days) (?:of|in)",
+    rf"{w.ORDINAL} week (?:of|in)", rf"{w.ORDINAL} semana del?", "(?:primera|segunda) (?:quincena|mitad) del?",
+    "(?:a |los )?(?:principios?|inicios?|comienzos?|mediados?|finales?|fines?|fin) del?",
+)  # fmt: skip
+_THIS_MONTH = any_of(
+    "(?:the )?month after next", "(?:next|this|the following|rest of the) month", "este mes",
+    "(?:el )?(?:proximo|siguiente) mes", "(?:el )?mes (?:que viene|que entra|proximo|entrante|siguiente)",
+)  # fmt: skip
+_PART_OF_WEEK = any_of(
+    "early", "beginning of", "start of", "late", "later", "end of", "mid-?", "a principios de", "principios de", "a finales de",
+    "finales de", "a fines de", "fines de",
+)  # fmt: skip
+_WEEK = any_of(
+    r"(?:the )?week after next\b", r"rest of the week\b", r"(?:the )?(?:next|this|that|same|following) week\b(?!end)",
+    r"(?:the )?week after\b(?! <| the\b| \d| that\b)", r"(?:la )?semana (?:que viene|que entra|entrante|proxima|siguiente)\b",
+    r"(?:la )?semana despues\b(?! del?\b| <)", r"(?:la )?(?:proxima|siguiente|misma|otra) semana\b", r"(?:esta|esa) semana\b",
+)  # fmt: skip
+_WEEKEND = (
+    r"(?:(?:this|next|the|that|any|on a|coming|following|el|este|proximo|cualquier|un|los) )*"
+    + any_of(r"weekends?\b(?: after next)?(?! (?:of|after|before)\b)", r"fin de semana\b(?: que viene)?(?! (?:antes|despues)\b)", r"fines de semana\b")
+)
+_AHEAD = any_of("within", "in", "(?:in |over |during )?the next", "next", "en", "dentro de", "en (?:los|las) proxim[oa]s")
+_NEAR = any_of(
+    r"\b(?:the )?day after (?:tomorrow|tmrw|tmr)\b", r"\bpasado manana\b", r"\b(?:tomorrow|tomm?orr?ow|tmrw|tmr|tomoz)\b(?: week\b)?",
+    r"\b(?:today|tonight|hoy|this (?:morning|afternoon|evening)|esta (?:tarde|noche|manana))\b",
+    "".join(f"(?<!{before} )" for before in ("de la", "por la", "en la", "las", "la", "una", "alguna", "cualquier", "media")) + r"\bmanana\b",
+)  # fmt: skip
+_HOW = any_of(
+    "(?:a )?week from (?:this )?", "this coming ", "this ", "coming ", "(?:the )?next ", "(?:the )?following ", "any ", "every ", "another ", "a different ", "some other ",
+    "each ", "some ", "a ", "todos los ", "los ", "cualquier ", "algun ", "un ", "este ", "ese ", "el proximo ", "proximo ", "el otro ", "otro ",
+)  # fmt: skip
+_WHICH_ONE = any_of("after next", r"after\b(?! <| the\b| \d|\w* (?:work|lunch|noon))", r"week\b", "que viene", "que entra", "entrante", "proximo")
+_COUNTS_NO_DAY = rf"{NO_HOUR}(?! ?(?:ft|foot|feet|boats?|times?|options?|slots?|ones?|hours?|of)\b)"
+
+DAY_RULES: tuple[Rule, ...] = tuple((re.compile(pattern), build) for pattern, build in _rules())
