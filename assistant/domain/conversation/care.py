@@ -56,6 +56,8 @@ def _one_verdict(row: Substance, ask: Ask, scene: Scene, vessel: Vessel | None, 
     return Piece(tidy(text), tidy(short), "may_use", judgement.verdict, why=judgement.evidence, remember=remember)
 
 
+WELL_KNOWN_TO_FILES = frozenset({"coating", "polymer", "wax", "biocide", "water", "other"})
+"""Things whose use is a matter of how and where: their answer files weigh it better than a table."""
 ORDER = {"no": 0, "careful": 1, "yes": 2}
 
 
@@ -69,6 +71,9 @@ def stricter_than_file(ask: Ask, scene: Scene, vessel: Vessel | None) -> Piece |
     if piece.verdict is None or piece.verdict == answer.verdict:
         return None
     about = scene.knowledge.about.get(ask.topic) in ask.ids("substance")
+    rows = [scene.knowledge.substances[id] for id in ask.ids("substance") if id in scene.knowledge.substances]
+    if not about and not any(row.kind == "substance" and row.cls not in WELL_KNOWN_TO_FILES for row in rows):
+        return None
     return piece if about or ORDER[piece.verdict] < ORDER[answer.verdict] else None
 
 

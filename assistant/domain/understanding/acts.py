@@ -64,7 +64,7 @@ _AREAS = (
     ("whole_boat", re.compile(r"\b(?:whole|entire|all over|everything|everywhere|the boat|my boat|hull|todo|entero|completo|el bote|el barco|la lancha|el casco)\b")),
 )  # fmt: skip
 _WH_WORD = re.compile(r"\b(?:how|what|which|when|where|can|could|should|como|que|cual|cuando|puedo)\b")
-HOW_MUCH = re.compile(r"\b(?:how much|how strong|what (?:ratio|mix|dilution|strength|percentage)|ratio|dilution|parts? water|cuanto|cuanta|que proporcion)\b")
+HOW_MUCH = re.compile(r"\b(?:how much|how strong|concentration|recipe|watered (?:way )?down|how many (?:caps?|cups?|parts)|one cap|a cap per|percent|concentracion|receta|what (?:ratio|mix|dilution|strength|percentage)|ratio|dilution|parts? water|cuanto|cuanta|que proporcion)\b")
 NOTHING_DONE = re.compile(r"\b(?:didnt|did not|havent|have not|never|no (?:use|usamos|lave|eche)|not yet)\b")
 
 

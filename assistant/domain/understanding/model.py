@@ -17,7 +17,7 @@ from typing import TYPE_CHECKING, ClassVar
 import numpy as np
 from numpy.typing import NDArray
 
-from assistant.domain.knowledge import Knowledge
+from assistant.domain.knowledge import Coating, Knowledge, Soil, Substance, Surface
 from assistant.domain.understanding.features import features
 from assistant.domain.understanding.text import fold, tokens
 
@@ -28,10 +28,10 @@ Floats = NDArray[np.float32]
 LEAST_SEEN = 2
 """Features seen in fewer phrasings teach nothing that carries over."""
 FIRST_STEPS, LAST_STEPS = 4, 3
-RATE, MOMENTUM, DECAY, SPREAD = 1.5, 0.8, 0.002, 12.0
+RATE, MOMENTUM, DECAY, SPREAD = 1.5, 0.8, 0.002, 20.0
 """Step size, momentum, weight decay and the scale of the centroids, chosen on held-out phrasings."""
 HELD_OUT = 10
-VERSION = "5"
+VERSION = "7"
 
 
 @dataclass(frozen=True)
@@ -100,7 +100,7 @@ def training_stamp(knowledge: Knowledge) -> str:
     for language, answers in sorted(knowledge.answers.items()):
         for topic, answer in sorted(answers.items()):
             digest.update(repr((language, topic, answer.phrasings)).encode())
-    rows = [*knowledge.substances.values(), *knowledge.surfaces.values(), *knowledge.soils.values(), *knowledge.coatings.values()]
+    rows: list[Substance | Surface | Soil | Coating] = [*knowledge.substances.values(), *knowledge.surfaces.values(), *knowledge.soils.values(), *knowledge.coatings.values()]
     for row in rows:
         digest.update(repr((row.id, sorted(row.say.items()), sorted(row.name.items()))).encode())
     digest.update(repr(knowledge.look_alikes).encode())

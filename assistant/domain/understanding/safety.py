@@ -122,6 +122,9 @@ _RULES: tuple[tuple[str, tuple[str, ...], tuple[str, ...]], ...] = (
     ("shore_power_wash", ("shore_power", "wet"), ()),
     ("co_prevention", ("engine_on", "washing"), ()),
     ("ladder", ("ladder", "climb"), ()),
+    ("oily_rags", ("rag", "drying_oil"), ()),
+    ("over_water", ("hanging", "washing"), ()),
+    ("enclosed_space", ("closed_up", "chemical"), ()),
     ("pets_kids_chemicals", ("little_ones", "chemical"), ()),
     ("fuel_on_water", ("sheen",), ()),
     ("fuel_on_water", ("fuel", "on_the_water"), ()),
@@ -157,6 +160,7 @@ _NOT_TOGETHER = re.compile(r"\b(?:or|vs|versus|instead|o|next day|day after|week
 def _apart(between: str, first: Spotted, second: Spotted, spotted: Sequence[Spotted]) -> bool:
     """'bleach or vinegar?', 'bleach on the seats and vinegar on the hull', one a week after the other: not one mixture."""
     low, high = min(first.end, second.end), max(first.begin, second.begin)
-    place_between = any(term.kind == "surface" and low <= term.begin < high for term in spotted)
-    return bool(_NOT_TOGETHER.search(between)) or place_between
+    between_them = any(term.kind == "surface" and low <= term.begin < high for term in spotted)
+    behind = any(term.kind == "surface" and term.begin >= max(first.end, second.end) for term in spotted)
+    return bool(_NOT_TOGETHER.search(between)) or (between_them and behind)
 

@@ -216,23 +216,36 @@ def _about_use(
     answer = knowledge.answer(topic, "en")
     if report and topic not in CARE_REPORTS:
         return "used_something", max(sure, 0.9)
-    if topic in ASKS_HOW_STRONG and not acts.HOW_MUCH.search(words):
+    if strong := _asks_how_strong(named, words, knowledge):
+        return strong, 0.9
+    if topic in ASKS_HOW_STRONG:
         return "may_use", 0.85
     if topic in {"may_use", "used_something"}:
         return "may_use", max(sure, 0.85)
     if knowledge.about.get(topic) in named and not (permission and answer and answer.verdict is None):
         return topic, max(sure, 0.85)
     own_verdict = answer is not None and answer.verdict is not None and sure >= 0.7
-    only_topper = all(knowledge.substances[id].cls == "polymer" for id in named if id in knowledge.substances)
-    if permission and not own_verdict and not (only_topper and sure >= 0.4):
+    rows = [knowledge.substances[id] for id in named if id in knowledge.substances]
+    only_tools = all(row.cls in NOT_CLEANERS for row in rows)
+    if permission and not own_verdict and not (only_tools and sure >= 0.4):
         return "may_use", max(sure, 0.85)
-    avoided = any(knowledge.substances[id].verdict == "avoid" for id in named if id in knowledge.substances)
-    if acts.HOW_MUCH.search(words) and avoided and topic not in ASKS_HOW_STRONG:
-        return "may_use", max(sure, 0.8)
     return topic, sure
 
 
 ASKS_HOW_STRONG = frozenset({"bleach_dilution_ask", "acid_use_ask"})
+
+
+def _asks_how_strong(named: set[str], words: str, knowledge: Knowledge) -> str:
+    """'how strong should I mix the acid': never answered with a figure, always shown to a person."""
+    if not acts.HOW_MUCH.search(words):
+        return ""
+    groups = {group for id in named if id in knowledge.substances for group in knowledge.substances[id].mixes_as}
+    if "bleach" in groups:
+        return "bleach_dilution_ask"
+    avoided = any(knowledge.substances[id].verdict in {"avoid", "ask"} for id in named if id in knowledge.substances)
+    return "acid_use_ask" if groups & {"acid", "strong_acid"} and avoided and "vinegar" not in named else ""
+
+
 _WH_WORD = re.compile(r"\b(?:how|when|what|whats|which|where|who|why|como|cuando|que|cual|donde)\b")
 
 
@@ -260,12 +273,16 @@ def _vessel_named(words: str, vessels: Sequence[Vessel]) -> int | None:
     return by_type[0].id if len(by_type) == 1 else None
 
 
+PLAIN_WATER = frozenset({"fresh_water_rinse", "tap_water", "garden_hose"})
+
+
 def _leans_back(ask: Ask, before: Mapping[str, Any]) -> bool:
     """True when the text needs the turn before to make sense."""
     if acts.follows_up(ask.words):
         return True
     after_use = bool(before.get("permission") and before.get("substance"))
-    if not after_use or [id for id in ask.ids("substance") if id not in before.get("substance", ())]:
+    new = [id for id in ask.ids("substance") if id not in before.get("substance", ()) and id not in PLAIN_WATER]
+    if not after_use or new:
         return False
     if acts.WH_LEAD.search(ask.words) and ask.certainty >= 0.5 and not acts.leans_back(ask.words):
         return False
@@ -283,7 +300,7 @@ def _followed_up(ask: Ask, situation: Situation, knowledge: Knowledge) -> Ask:
     if not _leans_back(ask, last.data):
         return ask
     before = last.data
-    own = {term.kind for term in ask.spotted}
+    own = {term.kind for term in ask.spotted if term.id not in PLAIN_WATER}
     carried = tuple(
         Spotted(kind, id, id, 0, 0, exact=False)
         for kind in ("substance", "soil", "surface")
