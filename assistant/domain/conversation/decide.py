@@ -56,7 +56,8 @@ def decide(
 ) -> Decision:  # fmt: skip
     """What to say and change. `lost`: this time was taken by somebody else a moment ago; offer others."""
     told = [acts.finished_hours_ago(ask.words) for ask in reading.asks]
-    scene = Scene(situation, knowledge, now, reading.language, next((hours for hours in told if hours is not None), None))
+    finished = next((hours for hours in told if hours is not None), None)
+    scene = Scene(situation, knowledge, now, reading.language, finished, reading.text)
     if reading.keyword is not None:
         return _keyword(reading, scene)
     if reading.safety:
@@ -253,7 +254,7 @@ def _finish(
 ) -> Decision:
     """One composed reply and all changes of its pieces."""
     asks = list(asks) or list(reading.asks)
-    changes: list[Change] = [CloseQuestion()] if closes or scene.situation.question else []
+    changes: list[Change] = [CloseQuestion()] if closes or _answered_enough(scene) else []
     for piece in pieces:
         changes.extend(piece.changes)
     changes = _one_handover(changes)
@@ -270,6 +271,12 @@ def _finish(
         why="; ".join(piece.why for piece in pieces if piece.why),
         remember=_remember(lead, pieces, scene),
     )
+
+
+def _answered_enough(scene: Scene) -> bool:
+    """A text that was no answer closes what we asked, but not an offer of times: those stay held and may be picked later."""
+    question = scene.situation.question
+    return question is not None and question.kind not in booking.QUESTIONS
 
 
 def _one_handover(changes: Sequence[Change]) -> list[Change]:

@@ -44,6 +44,8 @@ class Scene:
     language: str
     told_hours: float | None = None
     """Hours since the job by the client's own words; they know it before the record does."""
+    text: str = ""
+    """The whole text as it came."""
 
     @cached_property
     def zone(self) -> str:

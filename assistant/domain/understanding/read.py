@@ -39,7 +39,7 @@ def read(text: str, situation: Situation, knowledge: Knowledge) -> Reading:
         return Reading(language, opt_out=True, evidence=(Evidence(text.strip(), "opt_out", "plain words"),))
     if (small := without_words(folded, knowledge)) is not None:
         ask = Ask(small, 1.0, text.strip())
-        return Reading(language, asks=(ask,), evidence=(Evidence(text.strip()[:80], small, "no known words"),))
+        return Reading(language, asks=(ask,), evidence=(Evidence(text.strip()[:80], small, "no known words"),), text=text)
     asks, evidence = _asks(plain, spotted, language, situation, knowledge)
     danger = next((ask for ask in asks if _is_safety(ask, knowledge)), None)
     if danger:
@@ -47,7 +47,7 @@ def read(text: str, situation: Situation, knowledge: Knowledge) -> Reading:
         return Reading(language, safety=danger.topic, evidence=(why,), permission=danger.permission)
     if _opts_out_by_model(asks, spotted, folded):
         return Reading(language, opt_out=True, evidence=evidence)
-    return Reading(language, asks=tuple(asks), evidence=evidence)
+    return Reading(language, asks=tuple(asks), evidence=evidence, text=text)
 
 
 def _fuel_followed_up(plain: str, situation: Situation, knowledge: Knowledge) -> tuple[str, Evidence] | None:

@@ -82,3 +82,5 @@ class Reading:
     evidence: tuple[Evidence, ...] = ()
     permission: bool = False
     """A safety text that asks "may I?" (an ask carries its own)."""
+    text: str = ""
+    """The text as it came, where something is asked: times and picks are read from the whole of it."""
