@@ -7,19 +7,19 @@ From then on it may have left: only a carrier's plain "not taken" brings it back
 from __future__ import annotations
 
 import logging
-from collections.abc import Callable
 from dataclasses import dataclass
 from datetime import datetime, timedelta
 
 from assistant.assembly import Assistant
 from assistant.carriers.carrier import LONGEST_WAIT_SECONDS, OutgoingText
-from assistant.domain.consent import Drop, Go, Wait, may_send
+from assistant.domain.consent import Drop, Go, Wait
 from assistant.domain.conversation.situation import InboundMessage, Situation
 from assistant.domain.errors import CarrierBusy, CarrierRefused
 from assistant.domain.sms import measure, plain
 from assistant.storage import outbox, threads, untold
 from assistant.storage.database import Transaction
 from assistant.storage.situations import load_situation
+from assistant.usecases.may_leave import may_leave
 
 log = logging.getLogger(__name__)
 
@@ -36,8 +36,6 @@ TOLD_AFTER = timedelta(minutes=10)
 """When a person hears of an uncertain text."""
 OPTED_OUT_AT_CARRIER = 21610
 
-MaySend = Callable[[outbox.Queued, Situation, datetime], Go | Wait | Drop]
-
 
 @dataclass(frozen=True, slots=True)
 class Claimed:
@@ -47,12 +45,12 @@ class Claimed:
     until: datetime | None
 
 
-def send_due(app: Assistant, now: datetime, worker: str = "", allowed: MaySend = may_send) -> bool:
+def send_due(app: Assistant, now: datetime, worker: str = "") -> bool:
     """Send what may leave now. True when there may be more that can leave at once."""
     with app.database.transaction(app.business.id) as tx:
         due = outbox.due(tx, now, AT_ONCE)
     for text in due:
-        claimed = _claim(app, text, now, worker, allowed)
+        claimed = _claim(app, text, now, worker)
         if claimed and not _send(app, claimed, now):
             return False
     return len(due) == AT_ONCE
@@ -71,14 +69,13 @@ def settle_uncertain(app: Assistant, now: datetime) -> None:
             untold.tell(tx, lost, _note(lost), now)
 
 
-def _claim(app: Assistant, text: outbox.Queued, now: datetime, worker: str, allowed: MaySend) -> Claimed | None:
+def _claim(app: Assistant, text: outbox.Queued, now: datetime, worker: str) -> Claimed | None:
     """Make the text ours when it may leave now; else put it off or drop it.
 
     The thread is locked first, as an inbound text does, so that an opt-out and a sending never wait for each other.
     """
     with app.database.transaction(app.business.id) as tx:
-        situation = _situation(app, tx, text, now)
-        verdict = allowed(text, situation, now)
+        verdict = _verdict(app, tx, text, now)
         try:
             if isinstance(verdict, Drop):
                 outbox.drop(tx, text.id, verdict.why)
@@ -90,6 +87,11 @@ def _claim(app: Assistant, text: outbox.Queued, now: datetime, worker: str, allo
         except ValueError:
             log.info("text %s was taken or dropped by someone else", text.id)
     return None
+
+
+def _verdict(app: Assistant, tx: Transaction, text: outbox.Queued, now: datetime) -> Go | Wait | Drop:
+    """May it leave now, by what is on record at this moment?"""
+    return may_leave(app, tx, text, _situation(app, tx, text, now), now)
 
 
 def _send(app: Assistant, claimed: Claimed, now: datetime) -> bool:
