@@ -11,7 +11,9 @@ from enum import StrEnum
 _NOW = re.compile(r"^[A-Z]{3}[A-HJ-NPR-Z0-9]{5}[A-L][0-9][0-9]{2}$")
 _OLD_MONTH = re.compile(r"^[A-Z]{3}[A-HJ-NPR-Z0-9]{5}M[0-9]{2}[A-L]$")
 _OLD_DIGITS = re.compile(r"^[A-Z]{3}[A-HJ-NPR-Z0-9]{5}(0[1-9]|1[0-2])[0-9]{2}$")
-_CANDIDATE = re.compile(r"(?:us-)?[a-z0-9](?:[a-z0-9]|[ -](?=[a-z0-9])){10,20}", re.IGNORECASE)
+_WORD = re.compile(r"[a-z0-9-]+", re.IGNORECASE)
+LONGEST_IN_WORDS = 5
+"""A hull number typed with blanks comes in its parts: maker, serial, month, year, model year."""
 
 
 class Form(StrEnum):
@@ -42,15 +44,12 @@ def form(typed: str) -> Form:
 
 
 def find(text: str) -> str:
-    """The first well-formed hull number in a text, cleaned; empty when there is none."""
-    for match in _CANDIDATE.finditer(text):
-        words = match[0].split(" ")
-        for size in range(len(words), 0, -1):
-            for start in range(len(words) - size + 1):
-                part = words[start : start + size]
-                if any(not re.search(r"\d", piece) for piece in part[1:]):
-                    continue  # ordinary words are no part of a number
-                joined = "".join(part)
-                if len(cleaned(joined)) == 12 and form(joined) is not Form.INVALID:
-                    return cleaned(joined)
+    """The first hull number in a text, cleaned; empty when there is none. Blanks may stand in one of today's form."""
+    words = _WORD.findall(text)
+    for start in range(len(words)):
+        for size in range(1, LONGEST_IN_WORDS + 1):
+            joined = cleaned("".join(words[start : start + size]))
+            meant = {Form.VALID, Form.ASK} if size > 1 else {Form.VALID, Form.ASK, Form.OLD}
+            if form(joined) in meant:
+                return joined
     return ""
