@@ -9,6 +9,7 @@ from pathlib import Path
 from typing import TypeAlias
 
 from assistant.carriers.carrier import Carrier
+from assistant.carriers.pages import WithPages
 from assistant.carriers.screen import ScreenCarrier
 from assistant.carriers.twilio_carrier import TwilioCarrier
 from assistant.clock import utc_now
@@ -34,9 +35,12 @@ NeedsDiary: TypeAlias = Callable[[Reading, Situation], bool]
 Decide: TypeAlias = Callable[[Reading, Situation, Knowledge, Diary | None, datetime, Slot | None], Decision]
 
 
-@dataclass(frozen=True, slots=True)
+@dataclass(slots=True)
 class Assistant:
-    """Everything a use case works with. Tests put hand-written parts in."""
+    """Everything a use case works with. Tests put hand-written parts in.
+
+    `business` and `knowledge` are replaced whole when a person edits them while serving; nothing else ever changes.
+    """
 
     settings: Settings
     database: Database
@@ -79,9 +83,8 @@ def assemble(
         database.dispose()
         raise SettingsError(f"the database is not ready ({', '.join(pending)}): run `aftercare migrate` first")
     businesses.register(database, business, now or utc_now(), [settings.sender])
-    return Assistant(
-        settings, database, business, knowledge, carrier or carrier_for(settings), read, needs_diary, decide
-    )
+    sender = WithPages(carrier or carrier_for(settings))
+    return Assistant(settings, database, business, knowledge, sender, read, needs_diary, decide)
 
 
 def carrier_for(settings: Settings) -> Carrier:

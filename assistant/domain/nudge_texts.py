@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import re
 from collections.abc import Iterable, Iterator, Mapping, Sequence
 from dataclasses import dataclass
 
@@ -17,6 +18,7 @@ SEGMENTS = 2
 """What a nudge may cost; only the care pack may have one more."""
 OPT_OUT_ONCE = frozenset({"US"})
 """Countries where the first marketing text tells how to opt out; elsewhere (PECR, CASL) each one does."""
+_SENTENCES = re.compile(r"(?<=[.!?]) ")
 _VESSEL = "\0"
 """Stands for the vessel's name while texts are compared."""
 
@@ -40,18 +42,17 @@ def compose(nudges: Sequence[Nudge], scene: Scene, marketed_before: bool) -> Com
 
     Nudges that say the same of several vessels are said once, with all the names.
     """
-    knowledge = scene.knowledge
     groups = _said_together(nudges, scene)
-    lead, told = groups[0], list(groups[0])
-    parts = [_filled(nudge_text(lead[0].kind, scene), lead, scene)]
+    lead = groups[0]
+    told = next(some for some in (lead[:count] for count in range(len(lead), 0, -1))
+                if len(some) == 1 or _fits(_in_full(some, scene), some, scene, marketed_before))  # fmt: skip
+    parts = _in_full(told, scene)
     for group in groups[1:]:
         also = nudge_text(group[0].kind, scene).rules.get("also", "")
         more = [*parts, _filled(also, group, scene)]
-        consent = _consent([*told, *group], knowledge)
-        if also and sms.measure(_whole(more, consent, scene, marketed_before)).segments <= SEGMENTS:
+        if also and _fits(more, [*told, *group], scene, marketed_before):
             parts, told = more, [*told, *group]
-    consent = _consent(told, knowledge)
-    return Composed(_whole(parts, consent, scene, marketed_before), consent, tuple(told))
+    return Composed(_whole(parts, told, scene, marketed_before), _consent(told, scene.knowledge), tuple(told))
 
 
 def nudge_text(kind: str, scene: Scene) -> NudgeText:
@@ -76,7 +77,7 @@ def values_of(nudge: Nudge, scene: Scene) -> dict[str, str]:
             "applied_on": scene.day(life.application.applied_on),
             "used": f"{life.used_percent}%",
             "due_on": scene.day(life.due_on),
-            "due_range": scene.say("range", first=scene.day(life.due_from), second=scene.day(life.due_to)),
+            "due_range": scene.say("range", first=scene.day(max(life.due_from, scene.today)), second=scene.day(life.due_to)),
         }
     if nudge.event:
         unnamed = nudge_text(nudge.kind, scene).rules.get("unnamed", "")
@@ -137,13 +138,29 @@ def _consent(nudges: Iterable[Nudge], knowledge: Knowledge) -> str:
     return MARKETING if MARKETING in asked else SERVICE
 
 
-def _whole(parts: Sequence[str], consent: str, scene: Scene, marketed_before: bool) -> str:
-    """The parts as one text, with how to opt out where that must be said."""
+def _in_full(group: Sequence[Nudge], scene: Scene) -> list[str]:
+    return [_filled(nudge_text(group[0].kind, scene), group, scene)]
+
+
+def _fits(parts: Sequence[str], told: Sequence[Nudge], scene: Scene, marketed_before: bool) -> bool:
+    line = _opt_out_line(told, scene, marketed_before)
+    return sms.measure(sms.cheap(sms.plain(" ".join([*parts, *line])), SEGMENTS)).segments <= SEGMENTS
+
+
+def _whole(parts: Sequence[str], told: Sequence[Nudge], scene: Scene, marketed_before: bool) -> str:
+    """The parts as one text, with how to opt out where that must be said; too long a text loses its last sentences."""
+    line = _opt_out_line(told, scene, marketed_before)
+    sentences = _SENTENCES.split(" ".join(parts))
+    while len(sentences) > 1 and not _fits(sentences, told, scene, marketed_before):
+        sentences.pop()
+    return sms.cheap(sms.plain(" ".join([*sentences, *line])), SEGMENTS)
+
+
+def _opt_out_line(told: Sequence[Nudge], scene: Scene, marketed_before: bool) -> list[str]:
     client = scene.situation.client
     country = client.country if client else scene.situation.business.country
-    if consent == MARKETING and not (marketed_before and country in OPT_OUT_ONCE):
-        parts = [*parts, nudge_text(OPT_OUT_LINE, scene).text]
-    return sms.cheap(sms.plain(" ".join(parts)), SEGMENTS)
+    needed = _consent(told, scene.knowledge) == MARKETING and not (marketed_before and country in OPT_OUT_ONCE)
+    return [nudge_text(OPT_OUT_LINE, scene).text] if needed else []
 
 
 def problems_in(nudges: Mapping[str, Mapping[str, NudgeText]]) -> Iterator[Problem]:

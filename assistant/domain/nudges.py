@@ -210,7 +210,7 @@ def _coat_nudge(kind: str, coat: Coat, day: date) -> Nudge:
 
 
 def _of_toppers(vessel: Vessel, mine: Iterable[Coat], scene: Scene) -> Iterator[Nudge]:
-    """The first topper after the newest job, then one each month, counted from the last one that was reported."""
+    """The first topper after the newest job, then one each month from the last one reported, while the coat lasts."""
     wanting = [coat for coat in mine if coat.coating.first_topper_day and coat.coating.topper_every_days]
     if not wanting:
         return
@@ -226,7 +226,8 @@ def _of_toppers(vessel: Vessel, mine: Iterable[Coat], scene: Scene) -> Iterator[
     gone_by = max(0, (scene.today - monthly).days // every.days)
     for number in (gone_by, gone_by + 1):
         nudge = _coat_nudge("monthly_topper", coat, monthly + number * every)
-        yield replace(nudge, occasion=f"{nudge.occasion}/{nudge.due_on}")
+        if nudge.due_on < coat.life.due_on or coat.coating.id == "topper":
+            yield replace(nudge, occasion=f"{nudge.occasion}/{nudge.due_on}")
 
 
 def _of_season(vessel: Vessel, mine: Iterable[Coat], scene: Scene) -> Iterator[Nudge]:

@@ -1,15 +1,16 @@
 """Free times of a calendar: every rule of the day, and among the times that keep them all the ones that suit best.
 
 The search is exact: a time is offered only if no rule speaks against it, and no better one is left out. It is fast
-because days are tried in the order of waiting, and a day that would cost more by its waiting alone is never looked at.
+because days are tried in the order of waiting, and a day that would cost more by its waiting alone is not looked at.
 """
 
 from __future__ import annotations
 
 from bisect import bisect_left
 from collections.abc import Iterator, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from datetime import UTC, date, datetime, time, timedelta
+from enum import Enum
 from functools import lru_cache
 from zoneinfo import ZoneInfo
 
@@ -44,6 +45,19 @@ class Diary:
     last: date
 
 
+class Obstacle(Enum):
+    """What stands against a wish, the plainest first."""
+
+    FAR = "far"
+    CLOSED = "closed"
+    PLACE = "place"
+    SEASON = "season"
+    NOTICE = "notice"
+    SHORT = "short"
+    HOURS = "hours"
+    FULL = "full"
+
+
 @dataclass(frozen=True, slots=True)
 class Work:
     """What a visit must hold: where, how long, and the rules that come with the kind of work and the boats."""
@@ -53,7 +67,6 @@ class Work:
     outdoor: bool = True
     cure_hours: int = 0
     vessels: tuple[Vessel, ...] = ()
-    not_before: date | None = None
 
 
 @dataclass(frozen=True, slots=True)
@@ -66,18 +79,14 @@ class _Stop:
     drive: int
 
 
-@dataclass(frozen=True, slots=True)
+@dataclass(frozen=True, slots=True, order=True)
 class _Found:
-    """One possible time with its cost; ordering is by cost, then time, then crew."""
+    """One possible time; the lowest in order is the best."""
 
     cost: float
     begins: int
     crew: int
     why: str
-
-    @property
-    def order(self) -> tuple[float, int, int]:
-        return self.cost, self.begins, self.crew
 
 
 def free_slots(
@@ -91,21 +100,56 @@ def free_slots(
     by_day: list[list[_Found]] = []
     bests: list[float] = []
     for waited, day in enumerate(search.days()):
-        if len(bests) >= count and bests[count - 1] < search.wait_cost(waited):
+        if len(bests) >= count and bests[count - 1] < search.weight * waited:
             break
-        found = sorted(search.on(day, waited), key=lambda one: one.order)
+        found = sorted(search.on(day, waited))
         if found:
             by_day.append(found)
             bests = sorted([*bests, found[0].cost])
-    chosen = sorted((found[0] for found in by_day), key=lambda one: one.order)[:count]
+    chosen = sorted(found[0] for found in by_day)[:count]
     if len(chosen) < count:
         chosen = _filled_up(chosen, by_day, count)
     return tuple(search.slot(one) for one in sorted(chosen, key=lambda one: one.begins))
 
 
+def is_free(business: Business, diary: Diary, work: Work, slot: Slot, now: datetime) -> bool:
+    """True when a time keeps every rule. `now` is the moment at which it was offered: notice counts from there."""
+    search = _Search(business, diary, work, TimeWish(), now)
+    day = slot.begins.astimezone(search.zone).date()
+    return any((one.crew, one.begins) == (slot.crew, _minutes(slot.begins)) for one in search.on(day, 0))
+
+
+def obstacle(business: Business, diary: Diary, work: Work, wish: TimeWish, now: datetime) -> Obstacle:
+    """Why there is no free time as wished."""
+    search = _Search(business, diary, work, wish, now)
+    days = [day for day in search.days() if wanted(wish, day)]
+    if not days:
+        return Obstacle.FAR
+    for rule, stands_against in (
+        (search.is_working_day, Obstacle.CLOSED), (search.is_day_of_place, Obstacle.PLACE), (search.boats_are_ready, Obstacle.SEASON),
+    ):  # fmt: skip
+        days = [day for day in days if rule(day)]
+        if not days:
+            return stands_against
+    windows = [window for day in days if (window := search.window(day))]
+    if not any(ends - search.earliest >= work.minutes for _, ends in windows):
+        return Obstacle.NOTICE
+    windows = [window for window in windows if window[1] - window[0] >= work.minutes]
+    if not windows:
+        return Obstacle.SHORT
+    free_hours = any(search.hour_wanted(start) for begins, ends in windows for start in range(_next_step(begins), ends - work.minutes + 1, STEP))
+    return Obstacle.FULL if free_hours else Obstacle.HOURS
+
+
+def opened_up(diary: Diary, slot: Slot) -> Diary:
+    """The diary without one stretch: for the visit that is to move, its own time is free."""
+    taken = (slot.crew, slot.begins, slot.ends)
+    return replace(diary, busy=tuple(busy for busy in diary.busy if (busy.crew, busy.begins, busy.ends) != taken))
+
+
 def _filled_up(chosen: list[_Found], by_day: Sequence[Sequence[_Found]], count: int) -> list[_Found]:
     """Further times of the same days, the best first, none within two hours of another."""
-    for one in sorted((one for found in by_day for one in found), key=lambda one: one.order):
+    for one in sorted(one for found in by_day for one in found):
         if len(chosen) < count and all(abs(one.begins - other.begins) >= 120 for other in chosen):
             chosen.append(one)
     return chosen
@@ -115,56 +159,55 @@ class _Search:
     """The rules of one search, prepared once."""
 
     def __init__(self, business: Business, diary: Diary, work: Work, wish: TimeWish, now: datetime) -> None:
-        self.business, self.diary, self.work, self.wish, self.now = business, diary, work, wish, now
+        self.business, self.diary, self.work, self.wish = business, diary, work, wish
         self.zone = ZoneInfo(business.zone)
+        self.today = now.astimezone(self.zone).date()
         self.place = place_called(business, work.place)
         self.earliest = _minutes(now) + 60 * business.notice_hours
         self.by_day = _busy_by_day(business, diary, work.place, self.zone)
         self.weight = HURRY_COST if wish.asap else WAIT_COST
 
-    def wait_cost(self, waited: int) -> float:
-        """The least that a time on the day number `waited` can cost."""
-        return waited * self.weight
-
     def days(self) -> Iterator[date]:
-        """Days that may be offered at all, soonest first; yields a placeholder for none: numbers are days of waiting."""
-        first = max(self.diary.first, self.now.astimezone(self.zone).date())
-        day = first
+        """Every day of the calendar from today on, soonest first."""
+        day = max(self.diary.first, self.today)
         while day <= self.diary.last:
             yield day
             day += timedelta(days=1)
 
     def on(self, day: date, waited: int) -> Iterator[_Found]:
         """Every time of one day that keeps all rules."""
-        if not (wanted(self.wish, day) and self._works(day)):
+        if not (wanted(self.wish, day) and self.is_working_day(day) and self.is_day_of_place(day) and self.boats_are_ready(day)):
             return
-        window = self._window(day)
+        window = self.window(day)
         if window is None or window[1] - window[0] < self.work.minutes:
             return
-        midnight = _minutes(datetime(day.year, day.month, day.day, tzinfo=self.zone))
         for crew in range(1, self.business.crews + 1):
-            stops = [*self.by_day.get((day, crew), ()), *self.by_day.get((day, 0), ())]
-            yield from self._for_crew(day, crew, window, sorted(stops, key=lambda s: s.begins), waited, midnight)
+            stops = sorted(
+                [*self.by_day.get((day, crew), ()), *self.by_day.get((day, 0), ())], key=lambda stop: stop.begins
+            )
+            yield from self._for_crew(crew, window, stops, waited)
 
     def slot(self, found: _Found) -> Slot:
         """The time as it is offered."""
         begins = _EPOCH + timedelta(minutes=found.begins)
         return Slot(found.crew, begins, begins + timedelta(minutes=self.work.minutes), found.why, self.work.place)
 
-    def _works(self, day: date) -> bool:
-        """True when somebody works on that day, at that harbor, and the boats are there in need of it."""
-        business, place = self.business, self.place
+    def is_working_day(self, day: date) -> bool:
+        """True when the business works on that day at all."""
+        business = self.business
         if day.weekday() not in business.hours or day in business.days_off:
             return False
-        if business.keep_public_holidays and day in public_holidays(business.country, day.year):
-            return False
-        if place and place.weekdays and day.weekday() not in place.weekdays:
-            return False
-        if self.work.not_before and day < self.work.not_before:
-            return False
+        return not (business.keep_public_holidays and day in public_holidays(business.country, day.year))
+
+    def is_day_of_place(self, day: date) -> bool:
+        """True when the crew drives to that harbor on such days."""
+        return not (self.place and self.place.weekdays) or day.weekday() in self.place.weekdays
+
+    def boats_are_ready(self, day: date) -> bool:
+        """True when all boats are kept in a way that suits the work on that day."""
         return all(boat_is_ready(vessel, day, self.work.cure_hours) for vessel in self.work.vessels)
 
-    def _window(self, day: date) -> tuple[int, int] | None:
+    def window(self, day: date) -> tuple[int, int] | None:
         """Minutes between which the work must lie: hours of business and harbor, daylight, notice, and the cure."""
         opens, closes = self.business.hours[day.weekday()]
         if self.place:
@@ -174,40 +217,42 @@ class _Search:
         begins, ends = (_minutes(datetime.combine(day, wall, self.zone)) for wall in (opens, closes))
         light = self._light(day)
         if light:
-            begins, ends = max(begins, light[0]), min(ends, light[1])
+            begins, ends = max(begins, _minutes_up(light[0])), min(ends, _minutes(light[1]))
         if self.wish.needed_on:
             needed = datetime.combine(self.wish.needed_on, time(), self.zone)
             ends = min(ends, _minutes(needed) - 60 * self.work.cure_hours)
         return max(begins, self.earliest), ends
 
-    def _light(self, day: date) -> tuple[int, int] | None:
-        where = position_of(self.business, self.place)
-        if not self.work.outdoor or where is None:
-            return None
-        light = daylight(day, *where)
-        return (_minutes(light[0]), _minutes(light[1])) if light else None
+    def hour_wanted(self, begins: int) -> bool:
+        """True when the wish allows that time of the day."""
+        if self.wish.earliest is None and self.wish.latest is None:
+            return True
+        local = (_EPOCH + timedelta(minutes=begins)).astimezone(self.zone)
+        minute = 60 * local.hour + local.minute
+        return (self.wish.earliest or 0) <= minute <= (24 * 60 if self.wish.latest is None else self.wish.latest)
 
-    def _for_crew(
-        self, day: date, crew: int, window: tuple[int, int], stops: Sequence[_Stop], waited: int, midnight: int
-    ) -> Iterator[_Found]:
-        minutes, base_cost = self.work.minutes, self.wait_cost(waited)
+    def _light(self, day: date) -> tuple[datetime, datetime] | None:
+        where = position_of(self.business, self.place)
+        return daylight(day, *where) if self.work.outdoor and where else None
+
+    def _for_crew(self, crew: int, window: tuple[int, int], stops: Sequence[_Stop], waited: int) -> Iterator[_Found]:
+        """Quarters of an hour at which the crew can begin: clear of every taken stretch and the drive to or from it."""
+        minutes = self.work.minutes
         blocked = sorted((stop.begins - stop.drive - minutes, stop.ends + stop.drive) for stop in stops)
         known = [stop for stop in stops if stop.place]
         begins_of = [stop.begins for stop in known]
-        here = any(stop.place == self.work.place for stop in known)
-        start = -(-window[0] // STEP) * STEP
-        for begins, free in _swept(start, window[1] - minutes, blocked):
-            local = begins - midnight
-            if not free or not _hour_wanted(self.wish, local):
-                continue
-            at = bisect_left(begins_of, begins)
-            added = self._added_drive(known[at - 1] if at else None, known[at] if at < len(known) else None)
-            odd = ODD_QUARTER_COST if begins % 30 else 0
-            why = "here" if here else "weekday" if self.place and self.place.weekdays else ""
-            yield _Found(base_cost + added + odd + LATER_COST * (begins - window[0]) / 60, begins, crew, why)
+        weekday = "weekday" if self.place and self.place.weekdays else ""
+        why = "here" if any(stop.place == self.work.place for stop in known) else weekday
+        for begins in _unblocked(_next_step(window[0]), window[1] - minutes, blocked):
+            if self.hour_wanted(begins):
+                at = bisect_left(begins_of, begins)
+                added = self._added_drive(known[at - 1] if at else None, known[at] if at < len(known) else None)
+                odd = ODD_QUARTER_COST if begins % 30 else 0
+                late = LATER_COST * (begins - window[0]) / 60
+                yield _Found(self.weight * waited + added + odd + late, begins, crew, why)
 
     def _added_drive(self, before: _Stop | None, after: _Stop | None) -> int:
-        """Minutes of driving that the visit adds to the day, from and to the base at its ends."""
+        """Minutes of driving that the visit adds to the day, which begins and ends at the base."""
         here = self.work.place
         to = before.drive if before else drive_minutes(self.business, "", here)
         on = after.drive if after else drive_minutes(self.business, here, "")
@@ -215,14 +260,19 @@ class _Search:
         return max(0, to + on - direct)
 
 
-def _swept(start: int, last: int, blocked: Sequence[tuple[int, int]]) -> Iterator[tuple[int, bool]]:
-    """Every quarter from `start` to `last`, and whether it lies outside all the open stretches of `blocked`."""
-    at, reach = 0, -1
+def _unblocked(start: int, last: int, blocked: Sequence[tuple[int, int]]) -> Iterator[int]:
+    """Every quarter from `start` to `last` that lies outside all the open stretches of `blocked` (sorted)."""
+    at, reach = 0, start
     for begins in range(start, last + 1, STEP):
         while at < len(blocked) and blocked[at][0] < begins:
             reach = max(reach, blocked[at][1])
             at += 1
-        yield begins, begins >= reach
+        if begins >= reach:
+            yield begins
+
+
+def _next_step(minute: int) -> int:
+    return -(-minute // STEP) * STEP
 
 
 def wanted(wish: TimeWish, day: date) -> bool:
@@ -238,18 +288,14 @@ def wanted(wish: TimeWish, day: date) -> bool:
     return not wish.weekdays or day.weekday() in wish.weekdays
 
 
-def _hour_wanted(wish: TimeWish, minute: int) -> bool:
-    return (wish.earliest is None or minute >= wish.earliest) and (wish.latest is None or minute <= wish.latest)
-
-
 def boat_is_ready(vessel: Vessel, day: date, cure_hours: int) -> bool:
     """True when work on that day makes sense for how the boat is kept: cured before launch, no wash in the shed."""
     if vessel.season is None or vessel.season.holds(day):
         return True
     if cure_hours < COATING_CURE_HOURS and vessel.kept_on(day) is Kept.INDOORS:
         return False
-    cured = day + timedelta(days=1 + -(-cure_hours // 24))
-    return not any(vessel.season.holds(day + timedelta(days=n)) for n in range((cured - day).days))
+    curing = range(-(-cure_hours // 24) + 1)
+    return not any(vessel.season.holds(day + timedelta(days=n)) for n in curing)
 
 
 @lru_cache(maxsize=64)

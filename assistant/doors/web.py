@@ -12,6 +12,9 @@ from sqlalchemy.exc import SQLAlchemyError
 
 from assistant.assembly import Assistant
 from assistant.clock import utc_now
+from assistant.doors.care_card import card_routes
+from assistant.doors.chat import chat_routes
+from assistant.doors.crew import crew_routes
 from assistant.doors.webhook import sms_routes
 
 LARGEST_REQUEST = 64 * 1024
@@ -23,6 +26,9 @@ def create_app(assistant: Assistant, now: Callable[[], datetime] = utc_now) -> F
     app = Flask("assistant")
     app.config.update(MAX_CONTENT_LENGTH=LARGEST_REQUEST, MAX_FORM_MEMORY_SIZE=LARGEST_REQUEST, MAX_FORM_PARTS=200)
     app.register_blueprint(sms_routes(assistant, now))
+    app.register_blueprint(card_routes(assistant, now))
+    app.register_blueprint(chat_routes(assistant, now))
+    app.register_blueprint(crew_routes(assistant, now))
 
     @app.get("/health")
     def health() -> ResponseReturnValue:

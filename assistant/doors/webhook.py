@@ -19,7 +19,7 @@ from werkzeug.datastructures import MultiDict
 from assistant.assembly import Assistant
 from assistant.domain.conversation.situation import InboundMessage, Media
 from assistant.domain.sms import clean
-from assistant.usecases.converse import receive
+from assistant.usecases.incoming import take_in
 from assistant.usecases.receipts import note_status
 
 log = logging.getLogger(__name__)
@@ -54,9 +54,9 @@ def sms_routes(assistant: Assistant, now: Callable[[], datetime]) -> Blueprint:
 
     @routes.post("/inbound")
     def inbound() -> Response:
-        """One text from a client. A repeated delivery gets the first answer again."""
+        """One text from a client or from our own people. A repeated delivery gets the first answer again."""
         message = _inbound_message(request.form)
-        outcome = receive(assistant, message, now())
+        outcome = take_in(assistant, message, now())
         # Short codes and sender names are machines: what they write is kept, but answering would start a loop.
         return _answer(outcome.replies if _PHONE.fullmatch(message.sender) else ())
 

@@ -9,8 +9,11 @@ from collections.abc import Callable
 from datetime import datetime
 
 from assistant.assembly import Assistant
+from assistant.carriers.media import MediaSource
 from assistant.clock import utc_now
+from assistant.usecases.photos import keep_photos
 from assistant.usecases.send_due import send_due, settle_uncertain
+from assistant.usecases.tell_crew import tell_crew
 
 log = logging.getLogger(__name__)
 
@@ -21,6 +24,7 @@ SETTLE_EVERY = 12
 
 def work_once(assistant: Assistant, now: datetime) -> None:
     """Everything that is due at `now`."""
+    tell_crew(assistant, now)
     while send_due(assistant, now, worker=_name()):
         pass
     settle_uncertain(assistant, now)
@@ -29,11 +33,14 @@ def work_once(assistant: Assistant, now: datetime) -> None:
 def work_until(assistant: Assistant, stop: threading.Event, now: Callable[[], datetime] = utc_now) -> None:
     """Work until `stop` is set. One bad round is logged and does not end the work."""
     rounds = 0
+    pictures = MediaSource(assistant.settings.account_sid, assistant.settings.auth_token)
     while not stop.is_set():
         try:
+            tell_crew(assistant, now())
             more = send_due(assistant, now(), worker=_name())
             if rounds % SETTLE_EVERY == 0:
                 settle_uncertain(assistant, now())
+            keep_photos(assistant, pictures, now())
         except Exception:
             log.exception("a round of work failed; the next one follows in %s seconds", PAUSE_SECONDS)
             more = False

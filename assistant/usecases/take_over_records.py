@@ -18,18 +18,22 @@ AHEAD = timedelta(days=730)
 
 def take_over(app: Assistant, file: Path, now: datetime) -> imports.Taken:
     """Read the file and write what is new. Raises ImportRefused naming every bad cell; then nothing is written."""
+    sheet = read_sheet(file, known_names(app, now))
+    with app.database.transaction(app.business.id) as tx:
+        taken = imports.take_over(tx, sheet, app.business, now)
+    app.database.refresh_statistics()
+    return taken
+
+
+def known_names(app: Assistant, now: datetime) -> Known:
+    """What the cells of a sheet may refer to."""
     today = now.astimezone(ZoneInfo(app.business.zone)).date()
-    known = Known(
+    return Known(
         country=app.business.country,
         latest=today + AHEAD,
         languages=frozenset(app.knowledge.answers) | {app.business.language},
         surfaces=surface_names(app.knowledge),
     )
-    sheet = read_sheet(file, known)
-    with app.database.transaction(app.business.id) as tx:
-        taken = imports.take_over(tx, sheet, app.business, now)
-    app.database.refresh_statistics()
-    return taken
 
 
 def surface_names(knowledge: Knowledge) -> dict[str, str]:

@@ -25,16 +25,16 @@ MAY_IMPORT = {
     "assistant": set(),
 }
 PURE = set(
-    "__future__ abc bisect collections dataclasses datetime decimal enum functools hashlib itertools math operator re"
+    "__future__ abc bisect collections dataclasses datetime decimal enum functools hashlib html itertools math operator re"
     " string typing unicodedata zlib zoneinfo".split()
 )
 """Parts of the standard library that neither touch the world nor roll dice."""
 PURE_PACKAGES = {"dateutil", "holidays", "numpy", "phonenumbers", "rapidfuzz", "scipy"}
 ONLY_IN = {
-    "flask": {"doors"}, "werkzeug": {"doors"}, "waitress": {"doors"},
+    "flask": {"doors"}, "werkzeug": {"doors"}, "markupsafe": {"doors"}, "waitress": {"doors"},
     "sqlalchemy": {"storage", "settings", "doors"}, "alembic": {"storage"}, "twilio": {"carriers", "doors"},
 }  # fmt: skip
-COMES_WITH = {"werkzeug": "flask", "requests": "twilio", "urllib3": "twilio"}
+COMES_WITH = {"werkzeug": "flask", "markupsafe": "flask", "requests": "twilio", "urllib3": "twilio"}
 """Packages imported by name that another one brings and shows in its own interface."""
 SPELLED = {"yaml": "pyyaml", "dateutil": "python-dateutil", "argon2": "argon2-cffi", "PIL": "pillow",
            "spellchecker": "pyspellchecker", "prometheus_client": "prometheus-client"}  # fmt: skip

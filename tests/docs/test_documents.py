@@ -29,11 +29,15 @@ FILES = [
 ]
 
 
-def commands() -> dict[str, tuple[argparse.ArgumentParser, str | None]]:
-    """Every command of `aftercare --help` with its parser and its line of help."""
-    (choices,) = (action for action in build_parser()._actions if isinstance(action, argparse._SubParsersAction))
-    helps = {choice.dest: choice.help for choice in choices._choices_actions}
-    return {name: (parser, helps.get(name)) for name, parser in choices.choices.items()}
+def commands(parser: argparse.ArgumentParser | None = None) -> dict[str, tuple[argparse.ArgumentParser, str | None]]:
+    """Every command of `aftercare --help`, and every action of a command, with its parser and its line of help."""
+    found: dict[str, tuple[argparse.ArgumentParser, str | None]] = {}
+    for group in (one for one in (parser or build_parser())._actions if isinstance(one, argparse._SubParsersAction)):
+        helps = {choice.dest: choice.help for choice in group._choices_actions}
+        for name, inner in group.choices.items():
+            found[name] = (inner, helps.get(name))
+            found |= {f"{name} {action}": told for action, told in commands(inner).items()}
+    return found
 
 
 @pytest.mark.parametrize("name", commands())
@@ -42,7 +46,7 @@ def test_every_command_has_help_and_stands_in_the_documents_with_its_flags(name)
     assert told, f"{name} has no help"
     assert re.search(rf"`(aftercare )?{name}\b", BOTH), f"{name} stands in neither README.md nor DEVELOPERS.md"
     flags = {flag for action in parser._actions for flag in action.option_strings if flag.startswith("--")}
-    missing = [flag for flag in flags - {"--help"} if f"{flag}" not in BOTH]
+    missing = [flag for flag in flags - {"--help"} if f"`{flag}" not in BOTH and f" {flag}" not in BOTH]
     assert not missing, f"{name} has flags that no document names: {missing}"
 
 

@@ -8,6 +8,7 @@ The 180-day sealant, the credits and the debits are common practice, no source.
 
 from datetime import date, timedelta
 from decimal import Decimal
+from itertools import pairwise
 
 import pytest
 from hypothesis import given
@@ -165,7 +166,7 @@ def test_use_never_falls_as_time_passes(events: list[CareEvent], vessel: Vessel)
     """Except by a topper, which adds life, or a strip, which settles what earlier toppers gave."""
     marks = {one.on for one in events}
     points = course(HULL, vessel, events, SEALANT, JAN + timedelta(days=360))
-    for (_, before, _), (day, after, _) in zip(points, points[1:], strict=False):
+    for (_, before, _), (day, after, _) in pairwise(points):
         assert after >= before or day in marks
 
 

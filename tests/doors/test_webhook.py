@@ -170,7 +170,7 @@ def test_a_fault_below_is_an_error_to_the_carrier_so_that_it_comes_again(web, mo
     def away(*_):
         raise OperationalError("SELECT 1", {}, Exception("the database is away"))
 
-    monkeypatch.setattr("assistant.doors.webhook.receive", away)
+    monkeypatch.setattr("assistant.doors.webhook.take_in", away)
     assert post(web, inbound_form()).status_code == 500
 
 

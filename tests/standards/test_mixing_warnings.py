@@ -47,11 +47,12 @@ SPANISH = [
     "puedo mezclar agua oxigenada con vinagre",
 ]
 RECIPE = re.compile(
-    r"(?<!pH )\b\d+\s*(?::|to|a|parts?|partes?)\s*\d+\b|\b\d+\s*(?:%|(?:percent|por ciento|oz|ounces?|cups?|tazas?|ml|parts?|"
+    r"\b\d+\s*(?::|to|a|parts?|partes?)\s*\d+\b|\b\d+\s*(?:%|(?:percent|por ciento|oz|ounces?|cups?|tazas?|ml|parts?|"
     r"partes?|spoons?|cucharadas?|capfuls?|liters?|litros?|gallons?|galones)\b)|\b(?:equal|half|one|two|three) parts?\b|"
     r"\b(?:dilute|thin) (?:it|the|bleach|acid)\b|\bdil[uú]yel[oa]\b",
     re.IGNORECASE,
 )
+PH_RANGE = re.compile(r"\bpH\b[^.]{0,12}?\d+ (?:to|a) \d+", re.IGNORECASE)
 HARSH = re.compile(
     r"\b(?:bleach|hypochlorite|chlorine|muriatic|oxalic|phosphoric|hydrochloric|acid|cloro|lej[ií]a|hipoclorito|[aá]cido)\b",
     re.IGNORECASE,
@@ -127,7 +128,7 @@ def test_no_text_of_the_knowledge_gives_a_measure_for_acid_or_bleach(knowledge):
     found = [
         (place, sentence)
         for language in knowledge.answers for place, text in client_texts(knowledge, language)
-        for sentence in re.split(r"(?<=[.!?])\s", text) if HARSH.search(sentence) and RECIPE.search(sentence)
+        for sentence in re.split(r"(?<=[.!?])\s", text) if HARSH.search(sentence) and RECIPE.search(PH_RANGE.sub("", sentence))
     ]  # fmt: skip
     assert not found
 

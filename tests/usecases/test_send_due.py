@@ -277,3 +277,21 @@ def test_one_round_takes_no_more_than_it_can_send_in_time(app, carrier, now):
     assert send_due(app, now) is True
     assert len(carrier.sent) == AT_ONCE
     assert send_due(app, now) is False
+
+
+def test_nudges_keep_their_distance_even_when_two_workers_hold_one_each(app, carrier, now):
+    with app.database.transaction(1) as tx:
+        threads.record_consent(tx, threads.open_thread(tx, ANA, "sms", now), "marketing", now)
+    numbers = [queue(app, now, key=str(number), consent="marketing") for number in range(4)]
+    gate = threading.Barrier(4)
+
+    def work(name):
+        gate.wait()
+        send_due(app, now, worker=name)
+
+    with ThreadPoolExecutor(4) as pool:
+        list(pool.map(work, "abcd"))
+    assert len(carrier.sent) == 1
+    waiting = [row(app, number) for number in numbers if row(app, number).state == "queued"]
+    assert len(waiting) == 3
+    assert all(one.due_at >= now + timedelta(days=app.business.nudge_gap_days) for one in waiting)

@@ -1,125 +1,159 @@
-"""Offering free times and booking the one that is picked."""
+"""Offering free times: what fits the wish, else what comes near it and why; held for a while."""
 
 from __future__ import annotations
 
 from collections.abc import Sequence
-from datetime import datetime, timedelta
-from decimal import Decimal
-from math import ceil
-from typing import Any
+from dataclasses import replace
+from datetime import date, timedelta
 
-from assistant.domain import prices, wording
-from assistant.domain.business import Service
-from assistant.domain.conversation.decision import AskClient, BookVisit, HandOver, HoldSlots
+from assistant.domain import wording
+from assistant.domain.conversation.booking_request import (
+    Request,
+    note_of,
+    price_of,
+    service_of,
+    slot_data,
+    vessels_of,
+    visit_of,
+    wish_of,
+    work_of,
+)
+from assistant.domain.conversation.booking_texts import (
+    choice,
+    names_of,
+    numbered,
+    price_text,
+    reason,
+    sentences,
+    service_name,
+    wall_day,
+    when_text,
+    why_not_text,
+)
+from assistant.domain.conversation.decision import (
+    AskClient,
+    Change,
+    CloseQuestion,
+    HandOver,
+    HoldSlots,
+    JoinWaitingList,
+)
 from assistant.domain.conversation.scene import Piece, Scene, soon
-from assistant.domain.driving import distance_km, place_called
-from assistant.domain.people import Vessel
-from assistant.domain.slots import Diary, Work, free_slots
-from assistant.domain.times import read_times
-from assistant.domain.understanding.reading import Ask, Reading
-from assistant.domain.visits import Slot, TimeWish
+from assistant.domain.slots import Diary, Obstacle, Work, free_slots, obstacle, opened_up
+from assistant.domain.visits import Slot, TimeWish, Visit
 
-UNKNOWN_LENGTH = Decimal(30)
+OPEN_HOURS = 72
+"""A question of ours may be answered this long; offered times are held for a shorter while."""
+DAY = timedelta(days=1)
 
 
-def book_visit(ask: Ask, scene: Scene, vessel: Vessel | None, diary: Diary | None) -> Piece:
-    """Up to three real free times, held for a while."""
-    business = scene.situation.business
-    chosen = vessel or (scene.situation.vessels[0] if scene.situation.vessels else None)
-    service = _service(ask.words, scene)
-    if chosen is None or service is None or diary is None:
-        text = scene.say("visit.stranger")
-        return Piece(text, text, "book_visit", changes=(HandOver("book_visit", note=ask.words),), why="no boat on file")
-    wish = read_times(ask.words, scene.now, business.zone, scene.language)
-    return offer(scene, chosen, service, wish, diary)
-
-
-def offer(scene: Scene, vessel: Vessel, service: Service, wish: TimeWish, diary: Diary, lead: str = "") -> Piece:
-    """The text with the times, the hold and the open question."""
-    business = scene.situation.business
-    slots = free_slots(business, diary, work_for(service, vessel), wish, scene.now)
+def offer(
+    request: Request, wish: TimeWish, scene: Scene, diary: Diary, lead: str = "", changes: Sequence[Change] = ()
+) -> Piece:
+    """Up to three real free times for a request that lacks nothing."""
+    business, vessels, service = scene.situation.business, vessels_of(request, scene), service_of(request, scene)
+    if service is None or not vessels:
+        raise ValueError("only a request with its work and its boats can be offered times")
+    visit = visit_of(request, scene)
+    work = work_of(service, vessels, business)
+    slots, why_not = search(work, for_move(wish, visit, scene), scene, open_diary(diary, visit))
     if not slots:
-        slots = free_slots(business, diary, work_for(service, vessel), TimeWish(), scene.now)
-    if not slots:
-        text = scene.say("visit.none_free")
-        return Piece(text, text, "book_visit", changes=(HandOver("book_visit", note="no free time found"),), why="full")
+        text = sentences(lead, scene.say("visit.none_free"))
+        return Piece(text, text, "book_visit", changes=(*changes, HandOver("no_free_time", note=note_of(request))), why="no free time")
     until = scene.now + timedelta(minutes=business.hold_minutes)
-    text = lead + scene.say(
-        "visit.offer", service=service_name(scene, service), vessel=scene.name_of(vessel), list=_list(scene, slots),
-        choice="1" if len(slots) == 1 else wording.join_words(
-            [str(n) for n in range(1, len(slots) + 1)], scene.language, "o" if scene.language == "es" else "or"),
-        until=wording.time_text(until, scene.zone, scene.language),
+    held = wording.time_text(until, business.zone, scene.language)
+    text = sentences(
+        lead, why_not_text(why_not, work, scene), _times_text(request, slots, visit, scene),
+        reason(slots, work, scene) if why_not is not Obstacle.PLACE else "",
+        scene.say("visit.reply", choice=choice(len(slots), scene), until=held),
+        scene.say("visit.or_list") if why_not is Obstacle.FULL else "",
     )  # fmt: skip
-    data = {"service": service.id, "vessel_ids": [vessel.id], "slots": [as_data(slot) for slot in slots]}
-    changes = (HoldSlots(slots, until), AskClient("pick_slot", data, soon(scene.now, 72)))
-    return Piece(text, text, "book_visit", changes=changes, why="free times from the calendar")
+    asked = AskClient("pick_slot", request.data() | {"slots": [slot_data(slot) for slot in slots]}, soon(scene.now, OPEN_HOURS))
+    why = f"free times from the calendar{f'; as wished: {why_not.value}' if why_not else ''}"
+    return Piece(text, text, "move_visit" if visit else "book_visit", changes=(*changes, HoldSlots(slots, until), asked), why=why)
 
 
-def pick_slot(reading: Reading, scene: Scene, diary: Diary | None, lost: Slot | None) -> Piece | None:
-    """The picked time is booked; one that is gone is replaced by others."""
-    question, business = scene.situation.question, scene.situation.business
-    assert question is not None
-    words = " ".join(ask.words for ask in reading.asks)
-    slots = [from_data(item) for item in question.data["slots"]]
-    service = business.services.get(question.data["service"])
-    vessel = scene.vessel(question.data["vessel_ids"][0])
-    wish = read_times(words, scene.now, business.zone, scene.language, slots)
-    if service is None or vessel is None or wish.pick is None or diary is None:
-        return None
-    if lost is not None:
-        return offer(scene, vessel, service, TimeWish(), diary, scene.say("visit.lost") + " ")
-    slot = slots[wish.pick - 1]
-    price = price_of(scene, service, vessel)
-    text = scene.say(
-        "visit.booked", service=service_name(scene, service), vessel=scene.name_of(vessel),
-        when=wording.moment_text(slot.begins, business.zone, scene.language, scene.today),
-        place=vessel.place, price=wording.money_text(price, business.prices.currency) if price else "",
-    )  # fmt: skip
-    change = BookVisit(slot, service.id, (vessel.id,), vessel.place, price)
-    return Piece(text, text, "pick_slot", changes=(change,), why=f"offered time {wish.pick} was picked")
+def open_diary(diary: Diary, visit: Visit | None) -> Diary:
+    """The calendar in which the visit that is to move does not stand in its own way."""
+    return opened_up(diary, Slot(visit.crew, visit.begins, visit.ends)) if visit else diary
 
 
-def work_for(service: Service, vessel: Vessel) -> Work:
-    """How long the work takes, in quarters of an hour, and the rules that come with it."""
-    hours = (vessel.length_ft or UNKNOWN_LENGTH) * service.hours_per_ft
-    minutes = 15 * ceil((float(hours) * 60 + service.setup_minutes) / 15)
-    return Work(vessel.place, minutes, service.outdoor, service.cure_hours, (vessel,))
-
-
-def price_of(scene: Scene, service: Service, vessel: Vessel) -> Decimal | None:
-    """The price on the list; None when the length is not known."""
-    if vessel.length_ft is None:
-        return None
+def search(work: Work, wish: TimeWish, scene: Scene, diary: Diary) -> tuple[tuple[Slot, ...], Obstacle | None]:
+    """Times as wished; else the nearest ones, and what stood against the wish."""
     business = scene.situation.business
-    driven = Decimal(str(round(distance_km(business, "", vessel.place), 1))) if place_called(business, vessel.place) else Decimal(0)
-    return prices.quote(business, service, vessel.length_ft, distance_km=driven).total
+    slots = free_slots(business, diary, work, wish, scene.now)
+    if slots:
+        return slots, None
+    why_not = obstacle(business, diary, work, wish, scene.now)
+    for wider in _wider(wish, scene.today):
+        slots = free_slots(business, diary, work, wider, scene.now)
+        if slots:
+            return slots, why_not
+    return (), why_not
 
 
-def service_name(scene: Scene, service: Service) -> str:
-    """What the business calls the work, in the client's language."""
-    return service.name.get(scene.language) or service.name.get("en", service.id)
+def _wider(wish: TimeWish, today: date) -> list[TimeWish]:
+    """The wish at any hour; then on days around it; then from its first day on; then at any time."""
+    limits = TimeWish(not_days=wish.not_days, not_weekdays=wish.not_weekdays, needed_on=wish.needed_on)
+    timed = replace(limits, earliest=wish.earliest, latest=wish.latest)
+    days = [day for day in (*wish.days, wish.first, wish.last) if day]
+    near = []
+    if days:
+        first = max(today, min(days))
+        near = [replace(timed, first=max(today, min(days) - 3 * DAY), last=max(days) + 4 * DAY), replace(timed, first=first),
+                replace(limits, first=first)]  # fmt: skip
+    return [replace(wish, earliest=None, latest=None), *near, timed, limits, TimeWish()]
 
 
-def _service(words: str, scene: Scene) -> Service | None:
-    services = scene.situation.business.services
-    for id in ("reseal", "topper", "wash"):
-        cues = {"reseal": ("seal", "wax", "polish", "sell"), "topper": ("topper",), "wash": ("wash", "lav", "clean")}[id]
-        if id in services and any(cue in words.lower() for cue in cues):
-            return services[id]
-    return next(iter(services.values()), None)
+def for_move(wish: TimeWish, visit: Visit | None, scene: Scene) -> TimeWish:
+    """Somebody who names no day for a move wants a later day, or with an hour only that day at that hour."""
+    if visit is None or _names_days(wish):
+        return wish
+    day = wall_day(scene, visit.begins)
+    if wish.earliest is not None or wish.latest is not None:
+        return replace(wish, days=(day,))
+    return replace(wish, first=day + DAY)
 
 
-def _list(scene: Scene, slots: Sequence[Slot]) -> str:
-    zone = scene.situation.business.zone
-    return " ".join(f"{n}) {wording.moment_text(s.begins, zone, scene.language, scene.today)}." for n, s in enumerate(slots, 1))
+def _names_days(wish: TimeWish) -> bool:
+    return bool(wish.days or wish.first or wish.last or wish.weekdays or wish.asap or wish.needed_on)
 
 
-def as_data(slot: Slot) -> list[Any]:
-    """A slot as JSON."""
-    return [slot.crew, slot.begins.isoformat(), slot.ends.isoformat(), slot.why, slot.place]
+def like_last_year(wish: TimeWish, scene: Scene) -> TimeWish:
+    """'same time as last year' as the week around the day of last year's visit, on the same weekday."""
+    if not wish.like_last_year:
+        return wish
+    days = sorted(wall_day(scene, visit.begins) for visit in scene.situation.visits if visit.begins < scene.now)
+    a_year_ago = [day for day in days if 300 <= (scene.today - day).days <= 400] or days[-1:]
+    if not a_year_ago:
+        return replace(wish, like_last_year=False)
+    there = a_year_ago[0] + 364 * DAY
+    while there < scene.today:
+        there += 364 * DAY
+    return replace(wish, like_last_year=False, first=there - 3 * DAY, last=there + 3 * DAY)
 
 
-def from_data(item: Sequence[Any]) -> Slot:
-    """The slot again."""
-    crew, begins, ends, why, place = item
-    return Slot(int(crew), datetime.fromisoformat(begins), datetime.fromisoformat(ends), why, place)
+def join_list(request: Request, scene: Scene) -> Piece:
+    """On the waiting list, with the wish as plain days."""
+    wish = like_last_year(wish_of(request, scene), scene)
+    last = min((day for day in (wish.last, wish.needed_on and wish.needed_on - DAY) if day), default=None)
+    plain = TimeWish(
+        first=wish.first, last=last, days=wish.days, weekdays=wish.weekdays, not_weekdays=wish.not_weekdays,
+        not_days=wish.not_days, earliest=wish.earliest, latest=wish.latest, words=wish.words[:300],
+    )  # fmt: skip
+    what = service_name(scene, service_of(request, scene))
+    text = sentences(scene.say("wait.joined", service=what, vessel=names_of(scene, vessels_of(request, scene))))
+    changes = (JoinWaitingList(request.service, request.vessel_ids, plain), CloseQuestion())
+    return Piece(text, text, "waiting_list", changes=changes, why="put on the waiting list")
+
+
+def _times_text(request: Request, slots: Sequence[Slot], visit: Visit | None, scene: Scene) -> str:
+    vessels, service = vessels_of(request, scene), service_of(request, scene)
+    values = {
+        "service": service_name(scene, service), "vessel": names_of(scene, vessels),
+        "list": numbered([when_text(scene, slot.begins) for slot in slots], scene, link=False),
+    }  # fmt: skip
+    if visit:
+        return scene.say("visit.offer_move", when=when_text(scene, visit.begins), **values)
+    price = price_text(scene, price_of(scene, service, vessels, request.add_ons)) if service else ""
+    return scene.say("visit.offer", price=price, **values)

@@ -139,6 +139,9 @@ class ChangePlan:
     vessel_ids: tuple[int, ...]
     plan_id: int | None = None
     begins: date | None = None
+    """The first due day, or the day a rest ends."""
+    every_days: int | None = None
+    service: str = ""
 
 
 @dataclass(frozen=True, slots=True)

@@ -79,9 +79,9 @@ def _ingredients(folded: str, knowledge: Knowledge) -> tuple[str, ...]:
     found = []
     for name in knowledge.ingredients:
         place = folded.find(name)
-        if place >= 0 and re.search(rf"(?<!\w){re.escape(name)}(?!\w)", folded):
-            if not is_negated(folded, place, place + len(name)):
-                found.append(name)
+        whole = place >= 0 and re.search(rf"(?<!\w){re.escape(name)}(?!\w)", folded)
+        if whole and not is_negated(folded, place, place + len(name)):
+            found.append(name)
     return tuple(found)
 
 

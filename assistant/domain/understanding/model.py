@@ -9,8 +9,7 @@ that makes certainty honest; the last steps learn from all. Deterministic; under
 from __future__ import annotations
 
 import hashlib
-import zlib
-from collections.abc import Iterable, Mapping, Sequence
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from typing import TYPE_CHECKING, ClassVar
 
@@ -18,7 +17,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from assistant.domain.knowledge import Coating, Knowledge, Soil, Substance, Surface
-from assistant.domain.understanding.features import features
+from assistant.domain.understanding.features import Features, features
 from assistant.domain.understanding.text import fold, tokens
 
 if TYPE_CHECKING:
@@ -31,7 +30,7 @@ FIRST_STEPS, LAST_STEPS = 4, 3
 RATE, MOMENTUM, DECAY, SPREAD = 1.5, 0.8, 0.002, 20.0
 """Step size, momentum, weight decay and the scale of the centroids, chosen on held-out phrasings."""
 HELD_OUT = 10
-VERSION = "7"
+VERSION = "8"
 
 
 @dataclass(frozen=True)
@@ -46,11 +45,11 @@ class TopicModel:
 
     ARRAYS: ClassVar[tuple[str, ...]] = ("topics", "keys", "scale", "weights", "sharpness")
 
-    def probabilities(self, found: Iterable[tuple[str, float]]) -> Floats:
+    def probabilities(self, found: Features) -> Floats:
         """Certainty by topic, in the order of `topics`; sums to one."""
         return _softmax(self.scores(found) * self.sharpness)
 
-    def scores(self, found: Iterable[tuple[str, float]]) -> Floats:
+    def scores(self, found: Features) -> Floats:
         """Raw scores by topic; all zero when no feature is known."""
         rows, values = self._vector(found)
         if len(rows) == 0:
@@ -58,12 +57,11 @@ class TopicModel:
         scored: Floats = values @ self.weights[rows].astype(np.float32)
         return scored
 
-    def _vector(self, found: Iterable[tuple[str, float]]) -> tuple[NDArray[np.intp], Floats]:
-        counted = hashed(found)
-        if not counted:
+    def _vector(self, found: Features) -> tuple[NDArray[np.intp], Floats]:
+        if not found:
             return np.empty(0, np.intp), np.empty(0, np.float32)
-        keys = np.fromiter(counted.keys(), np.uint32, len(counted))
-        values = np.fromiter(counted.values(), np.float32, len(counted))
+        keys = np.fromiter(found.keys(), np.uint32, len(found))
+        values = np.fromiter(found.values(), np.float32, len(found))
         places = np.minimum(np.searchsorted(self.keys, keys), len(self.keys) - 1)
         known = self.keys[places] == keys
         rows, values = places[known], values[known] * self.scale[places[known]]
@@ -89,11 +87,6 @@ class TopicModel:
         )
 
 
-def hashed(found: Iterable[tuple[str, float]]) -> dict[int, float]:
-    """Feature hash -> weight; repeats count once (presence, not frequency: texts are short)."""
-    return {zlib.crc32(feature.encode()): weight for feature, weight in found}
-
-
 def training_stamp(knowledge: Knowledge) -> str:
     """Names everything that the fit depends on: phrasings, spoken terms and this code's version."""
     digest = hashlib.sha256(VERSION.encode())
@@ -107,14 +100,10 @@ def training_stamp(knowledge: Knowledge) -> str:
     return digest.hexdigest()[:20]
 
 
-def fit_models(knowledge: Knowledge) -> dict[str, TopicModel]:
-    """One model a language."""
-    models = {}
-    for language, answers in knowledge.answers.items():
-        if answers:
-            texts, labels = training_texts(knowledge, language)
-            models[language] = fit(text_features(knowledge, texts), labels)
-    return models
+def fit_language(knowledge: Knowledge, language: str) -> TopicModel:
+    """The model of one language's phrasings."""
+    texts, labels = training_texts(knowledge, language)
+    return fit(text_features(knowledge, texts), labels)
 
 
 def training_texts(knowledge: Knowledge, language: str) -> tuple[list[str], list[str]]:
@@ -123,19 +112,19 @@ def training_texts(knowledge: Knowledge, language: str) -> tuple[list[str], list
     return [text for text, _ in pairs], [topic for _, topic in pairs]
 
 
-def text_features(knowledge: Knowledge, texts: Sequence[str]) -> list[dict[int, float]]:
-    """Hashed features of each text, spelled and spotted as a client's text would be."""
+def text_features(knowledge: Knowledge, texts: Sequence[str]) -> list[Features]:
+    """Features of each text, spelled and spotted as a client's text would be."""
     vocabulary = knowledge.vocabulary
     assert vocabulary is not None
     out = []
     for text in texts:
         folded = fold(text)
         found = vocabulary.repair(tokens(folded))
-        out.append(hashed(features(found, vocabulary.spot(found, folded), knowledge.classes)))
+        out.append(features(found, vocabulary.spot(found, folded), knowledge.classes))
     return out
 
 
-def fit(vectors: Sequence[Mapping[int, float]], labels: Sequence[str]) -> TopicModel:
+def fit(vectors: Sequence[Features], labels: Sequence[str]) -> TopicModel:
     """Fit on hashed feature vectors and their topics."""
     topics = tuple(sorted(set(labels)))
     index = {topic: i for i, topic in enumerate(topics)}
@@ -149,7 +138,7 @@ def fit(vectors: Sequence[Mapping[int, float]], labels: Sequence[str]) -> TopicM
     return TopicModel(topics, keys, scale, weights.astype(np.float16), sharpness)
 
 
-def _matrix(vectors: Sequence[Mapping[int, float]]) -> tuple[NDArray[np.uint32], Floats, csr_matrix]:
+def _matrix(vectors: Sequence[Features]) -> tuple[NDArray[np.uint32], Floats, csr_matrix]:
     """Feature hashes kept, their inverse document weights, and the unit rows of the phrasings."""
     from scipy.sparse import csr_matrix, diags
 
@@ -180,11 +169,15 @@ def _descend(
     """Full-batch momentum steps on the softmax loss."""
     speed = np.zeros_like(weights) if speed is None else speed
     across = x.T.tocsr()
-    for _ in range(steps):
+    for _ in range(steps):  # in place: these are the largest arrays of the program
         error = _softmax(np.asarray(x @ weights))
         error[np.arange(len(y)), y] -= 1
-        speed = MOMENTUM * speed - RATE * np.asarray(across @ error) - DECAY * weights
-        weights = weights + speed
+        step = np.asarray(across @ error)
+        step *= RATE
+        speed *= MOMENTUM
+        speed -= step
+        np.multiply(weights, 1 - DECAY, out=weights)
+        weights += speed
     return weights, speed
 
 
@@ -196,6 +189,7 @@ def _sharpness(scores: Floats, y: NDArray[np.intp]) -> float:
 
 
 def _softmax(scores: Floats) -> Floats:
-    shifted = np.exp(scores - scores.max(axis=-1, keepdims=True))
-    out: Floats = shifted / shifted.sum(axis=-1, keepdims=True)
-    return out
+    shifted: Floats = scores - scores.max(axis=-1, keepdims=True)
+    np.exp(shifted, out=shifted)
+    shifted /= shifted.sum(axis=-1, keepdims=True)
+    return shifted

@@ -142,11 +142,9 @@ def _mixing(
     between = folded[min(first.end, second.end) - 1 : second.end]
     joined = bool(MIX_WORD.search(folded)) or bool(re.search(r"\b(?:then|after|followed by|on top|into|luego|despues)\b", folded))
     groups = knowledge.substances[first.id].mixes_as | knowledge.substances[second.id].mixes_as
-    if MIX_WORD.search(folded):
-        pass
-    elif _apart(between, first, second, spotted) or not ({"bleach", "pool_chlorine", "peroxide"} & groups):
-        return None
-    elif "other_cleaner" in {row.a, row.b} and not joined:
+    said = bool(MIX_WORD.search(folded))
+    harmless = _apart(between, first, second, spotted) or not ({"bleach", "pool_chlorine", "peroxide"} & groups)
+    if not said and (harmless or ("other_cleaner" in {row.a, row.b} and not joined)):
         return None
     poured = bool(_POURED.search(folded)) and not acts.asks_leave(folded)
     done = acts.reports(folded) or poured or "fume" in cues or "breathing" in cues

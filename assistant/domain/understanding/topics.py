@@ -19,6 +19,7 @@ from assistant.domain.understanding.labels import read_label
 from assistant.domain.understanding.reading import Ask, Spotted
 from assistant.domain.understanding.text import fold, tokens
 
+
 @dataclass(frozen=True, slots=True)
 class Guess:
     """Certainty by topic."""
@@ -177,7 +178,8 @@ def _by_soil(
 ) -> tuple[str, float] | None:
     """A named mark leads to its own answer unless the model is sure of something else."""
     soils = [term.id for term in terms if term.kind == "soil" and not term.negated]
-    if not soils or sure >= 0.75 or _group(topic, knowledge) in NOT_ABOUT_USE and sure >= 0.45:
+    elsewhere = _group(topic, knowledge) in NOT_ABOUT_USE and sure >= 0.45
+    if not soils or sure >= 0.75 or elsewhere:
         return None
     wanted = knowledge.soils[soils[0]].topic
     place = guess.topics.index(wanted) if wanted in guess.topics else None

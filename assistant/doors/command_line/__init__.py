@@ -12,10 +12,20 @@ from sqlalchemy.exc import OperationalError
 
 from assistant import __version__
 from assistant.domain.errors import AftercareError, SettingsError
-from assistant.doors.command_line import asking, conversing, keeping, playing, records, serving, setting_up
+from assistant.doors.command_line import (
+    asking,
+    conversing,
+    crew,
+    keeping,
+    playing,
+    records,
+    serving,
+    setting_up,
+    sweeping,
+)
 from assistant.settings import Settings
 
-GROUPS = (playing, setting_up, serving, conversing, asking, records, keeping)
+GROUPS = (playing, setting_up, serving, conversing, asking, records, sweeping, keeping, crew)
 
 DONE, PROBLEMS, WRONG_USE = 0, 1, 2
 

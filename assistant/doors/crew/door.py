@@ -124,12 +124,12 @@ class Say:
         return moment.astimezone(ZoneInfo(self.door.assistant.business.zone))
 
 
-def page(name: str, title: str, **values: Any) -> str:
+def page(template: str, title: str, /, **values: Any) -> str:
     """Render one page."""
-    return render_template(f"crew/{name}.html", title=title, done=DONE.get(request.args.get("done", "")), **values)
+    return render_template(f"crew/{template}.html", title=title, done=DONE.get(request.args.get("done", "")), **values)
 
 
-def back_to(endpoint: str, done: str = "", **values: Any) -> ResponseReturnValue:
+def back_to(endpoint: str, done: str = "", /, **values: Any) -> ResponseReturnValue:
     """Send the browser on with a GET, so that reloading does nothing twice. `done` is an id of DONE."""
     return redirect(url_for(f"crew.{endpoint}", done=done or None, **values), code=303)
 

@@ -19,7 +19,7 @@ from flask.typing import ResponseReturnValue
 from assistant.domain.sms import clean
 from assistant.doors.crew.door import Door, Say
 from assistant.storage.crew import SESSION_LASTS
-from assistant.storage.handovers import count_open
+from assistant.storage.lists import count_open
 from assistant.usecases.sign_in import who
 
 OPEN = frozenset({"crew.sign_in", "crew.signing_in", "crew.invitation", "crew.accepting", "crew.static"})
@@ -48,45 +48,50 @@ def protect(routes: Blueprint, door: Door) -> None:
 
     @routes.before_request
     def let_in() -> ResponseReturnValue | None:
-        if request.endpoint == "crew.static":
-            return None
-        if request.endpoint in LARGER:
-            request.max_content_length = request.max_form_memory_size = LARGER[request.endpoint]
-        g.token = request.cookies.get(cookie, "")[:200]
-        g.account = who(door.assistant, g.token, door.now)
-        if request.method == "POST":
-            _came_from_our_page(door)
-        if g.account is None and request.endpoint not in OPEN:
-            wanted = request.full_path.rstrip("?") if request.method == "GET" else None
-            return redirect(url_for("crew.sign_in", then=wanted), code=303)
-        return None
+        return None if request.endpoint == "crew.static" else _let_in(door, cookie)
 
     @routes.after_request
     def give_orders(response: Response) -> Response:
         response.headers.update(HEADERS)
+        response.headers["Cache-Control"] = "no-store"
+        if request.endpoint in ("crew.static", "crew.photo"):
+            response.headers["Cache-Control"] = "private, max-age=3600"
         if secure:
             response.headers["Strict-Transport-Security"] = "max-age=31536000"
-        if request.endpoint == "crew.static":
-            response.headers["Cache-Control"] = "public, max-age=604800"
-            return response
-        response.headers["Cache-Control"] = "no-store"
-        fresh = g.get("fresh_token")
-        if fresh:
+        if fresh := g.get("fresh_token"):
             lasts = int(SESSION_LASTS.total_seconds())
             response.set_cookie(cookie, fresh, max_age=lasts, secure=secure, httponly=True, samesite="Lax", path="/")
         return response
 
     @routes.context_processor
     def shared() -> dict[str, Any]:
-        account = g.get("account")
-        waiting = 0
-        if account:
-            with door.reading() as tx:
-                waiting = count_open(tx)
-        return {
-            "say": Say(door), "account": account, "business": door.assistant.business, "waiting_count": waiting,
-            "code": form_code(), "today": door.today, "now": door.now,
-        }  # fmt: skip
+        return _shared(door)
+
+
+def _let_in(door: Door, cookie: str) -> ResponseReturnValue | None:
+    """Nothing for who may go on; the way to the sign-in page for everybody else."""
+    if request.endpoint in LARGER:
+        request.max_content_length = request.max_form_memory_size = LARGER[request.endpoint]
+    g.token = request.cookies.get(cookie, "")[:200]
+    g.account = who(door.assistant, g.token, door.now)
+    if request.method == "POST":
+        _came_from_our_page(door)
+    if g.account is None and request.endpoint not in OPEN:
+        wanted = request.full_path.rstrip("?") if request.method == "GET" else None
+        return redirect(url_for("crew.sign_in", then=wanted), code=303)
+    return None
+
+
+def _shared(door: Door) -> dict[str, Any]:
+    """What every template knows."""
+    account, waiting = g.get("account"), 0
+    if account:
+        with door.reading() as tx:
+            waiting = count_open(tx)
+    return {
+        "say": Say(door), "account": account, "business": door.assistant.business, "waiting_count": waiting,
+        "code": form_code(), "today": door.today, "now": door.now,
+    }  # fmt: skip
 
 
 def form_code() -> str:

@@ -12,32 +12,39 @@ from assistant.domain.errors import KnowledgeError, Problem
 from assistant.domain.knowledge import Answer, Knowledge, LookAlike, NudgeText, TextingHours
 from assistant.domain.understanding.features import classes_of
 from assistant.domain.understanding.labels import ingredient_index
-from assistant.domain.understanding.model import TopicModel, fit_models, training_stamp
+from assistant.domain.understanding.model import training_stamp
 from assistant.domain.understanding.topics import about_of
 from assistant.domain.understanding.vocabulary import build_vocabulary
 from assistant.storage.knowledge_files import prose, tables
-from assistant.storage.knowledge_files.cache import load_models, save_models
+from assistant.storage.knowledge_files.cache import load_knowledge, load_models, save_knowledge, save_models
 from assistant.storage.knowledge_files.checks import check_together
+from assistant.storage.knowledge_files.fitting import fit_languages
 from assistant.storage.knowledge_files.good_words import good_words
 
 LANGUAGES = ("en", "es")
 
 
 def read_knowledge(folder: Path, cache: Path | None = None) -> Knowledge:
-    """Read, check and fit. `cache` is a folder for the fitted model. Raises KnowledgeError with all problems."""
-    knowledge, problems = read_without_model(folder)
-    if problems:
-        raise KnowledgeError(problems)
+    """Read, check and fit. `cache` is a folder for what takes long. Raises KnowledgeError with all problems."""
+    knowledge = load_knowledge(cache, stamp_of(folder)) if cache else None
+    if knowledge is None:
+        knowledge, problems = read_without_model(folder)
+        if problems:
+            raise KnowledgeError(problems)
+        knowledge = prepared(knowledge)
+        if cache:
+            save_knowledge(cache, knowledge)
     return with_models(knowledge, cache)
 
 
 def with_models(knowledge: Knowledge, cache: Path | None = None) -> Knowledge:
-    """The same knowledge with its vocabulary and its topic models, from the cache when they fit its phrasings."""
-    knowledge = prepared(knowledge)
+    """Knowledge with its vocabulary and its topic models, from the cache where they fit its phrasings."""
+    if knowledge.vocabulary is None:
+        knowledge = prepared(knowledge)
     stamp = training_stamp(knowledge)
-    models: Mapping[str, TopicModel] | None = load_models(cache, stamp) if cache else None
+    models = load_models(cache, stamp) if cache else None
     if models is None:
-        models = fit_models(knowledge)
+        models = fit_languages(knowledge)
         if cache:
             save_models(cache, stamp, models)
     return replace(knowledge, models=models)
