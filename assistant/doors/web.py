@@ -12,6 +12,7 @@ from sqlalchemy.exc import SQLAlchemyError
 
 from assistant.assembly import Assistant
 from assistant.clock import utc_now
+from assistant.doors.calendar import calendar_routes
 from assistant.doors.care_card import card_routes
 from assistant.doors.chat import chat_routes
 from assistant.doors.crew import crew_routes
@@ -27,6 +28,7 @@ def create_app(assistant: Assistant, now: Callable[[], datetime] = utc_now) -> F
     app.config.update(MAX_CONTENT_LENGTH=LARGEST_REQUEST, MAX_FORM_MEMORY_SIZE=LARGEST_REQUEST, MAX_FORM_PARTS=200)
     app.register_blueprint(sms_routes(assistant, now))
     app.register_blueprint(card_routes(assistant, now))
+    app.register_blueprint(calendar_routes(assistant, now))
     app.register_blueprint(chat_routes(assistant, now))
     app.register_blueprint(crew_routes(assistant, now))
 

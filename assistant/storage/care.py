@@ -51,6 +51,12 @@ def add_vessel(tx: Transaction, vessel: Vessel, now: datetime) -> int:
     return vessel_id
 
 
+def vessels_of_client(tx: Transaction, client_id: int) -> tuple[Vessel, ...]:
+    """All boats of a client, in the order they came."""
+    query = select(vessels).where(ours(vessels), vessels.c.client_id == client_id).order_by(vessels.c.id)
+    return tuple(vessel_from(row) for row in tx.execute(query))
+
+
 def change_vessel(tx: Transaction, vessel_id: int, now: datetime, **values: Any) -> None:
     """Write columns of a vessel anew."""
     tx.execute(update(vessels).where(ours(vessels), vessels.c.id == vessel_id).values(**values))

@@ -160,3 +160,13 @@ def left_at(tx: Transaction, moment: datetime) -> tuple[AnyRow, ...]:
         .order_by(outbox.c.due_at, outbox.c.id)
     )
     return tuple(tx.execute(query))
+
+
+def forget_client(tx: Transaction, client_id: int) -> None:
+    """No more thoughts of a closed client."""
+    tx.execute(delete(next_due).where(ours(next_due), next_due.c.client_id == client_id))
+
+
+def forget_vessel(tx: Transaction, vessel_id: int) -> None:
+    """No more thoughts of a boat that is sold."""
+    tx.execute(delete(next_due).where(ours(next_due), next_due.c.vessel_id == vessel_id))

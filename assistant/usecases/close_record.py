@@ -7,8 +7,6 @@ from __future__ import annotations
 
 from datetime import datetime, timedelta
 
-from sqlalchemy import delete
-
 from assistant.assembly import Assistant
 from assistant.domain import sms, wording
 from assistant.domain.consent import LAST_WORD, NUDGE, SERVICE, TOLD_OF_CLOSING, refusal
@@ -17,9 +15,8 @@ from assistant.domain.conversation.situation import Situation
 from assistant.domain.conversation.values import tidy
 from assistant.domain.nudge_texts import SEGMENTS, nudge_text
 from assistant.domain.people import Vessel
-from assistant.storage import care, clients, outbox, plans
-from assistant.storage.database import Transaction, ours
-from assistant.storage.tables import next_due
+from assistant.storage import care, clients, nudges, outbox, plans
+from assistant.storage.database import Transaction
 from assistant.usecases.plan_nudges import situation_of
 
 REASONS = ("sold", "moved", "deceased", "number_returned")
@@ -33,7 +30,7 @@ def close_client(app: Assistant, client_id: int, why: str, now: datetime) -> boo
         clients.change_client(tx, client_id, closed=why)
         outbox.drop_queued(tx, f"the record is closed: {why}", thread_ids=[situation.thread_id])
         plans.leave_waiting_list(tx, situation.thread_id)
-        tx.execute(delete(next_due).where(ours(next_due), next_due.c.client_id == client_id))
+        nudges.forget_client(tx, client_id)
         return _last_word(app, tx, situation, situation.vessels, why, f"client/{client_id}", now)
 
 
@@ -48,7 +45,7 @@ def close_vessel(app: Assistant, client_id: int, vessel_id: int, why: str, now: 
         outbox.drop_queued(tx, f"the boat is off the list: {why}", vessel_id=vessel_id)
         for vessel in situation.vessels:
             care.mark_due(tx, vessel.id, now)
-        tx.execute(delete(next_due).where(ours(next_due), next_due.c.vessel_id == vessel_id))
+        nudges.forget_vessel(tx, vessel_id)
         return _last_word(app, tx, situation, vessels, why, f"vessel/{vessel_id}", now)
 
 

@@ -26,10 +26,10 @@ MAY_IMPORT = {
 }
 PURE = set(
     "__future__ abc bisect collections dataclasses datetime decimal enum functools hashlib html itertools math operator re"
-    " string typing unicodedata zlib zoneinfo".split()
+    " string typing unicodedata xml zlib zoneinfo".split()
 )
 """Parts of the standard library that neither touch the world nor roll dice."""
-PURE_PACKAGES = {"dateutil", "holidays", "numpy", "phonenumbers", "rapidfuzz", "scipy"}
+PURE_PACKAGES = {"dateutil", "holidays", "icalendar", "numpy", "phonenumbers", "rapidfuzz", "scipy"}
 ONLY_IN = {
     "flask": {"doors"}, "werkzeug": {"doors"}, "markupsafe": {"doors"}, "waitress": {"doors"},
     "sqlalchemy": {"storage", "settings", "doors"}, "alembic": {"storage"}, "twilio": {"carriers", "doors"},
@@ -37,7 +37,7 @@ ONLY_IN = {
 COMES_WITH = {"werkzeug": "flask", "markupsafe": "flask", "requests": "twilio", "urllib3": "twilio"}
 """Packages imported by name that another one brings and shows in its own interface."""
 SPELLED = {"yaml": "pyyaml", "dateutil": "python-dateutil", "argon2": "argon2-cffi", "PIL": "pillow",
-           "spellchecker": "pyspellchecker", "prometheus_client": "prometheus-client"}  # fmt: skip
+           "spellchecker": "pyspellchecker"}  # fmt: skip
 NOT_IMPORTED = {"tzdata", "pyspellchecker", "psycopg"}
 """Read as data, or loaded by SQLAlchemy from its name in an address."""
 

@@ -100,7 +100,7 @@ def test_the_first_load_is_small_and_asks_nobody_else(web, owner):
     page, size = Page(response.text), len(response.data)
     assert page.inline == []
     for address in page.asks_for:
-        found = web.get(urljoin(f"/card/{owner[0]}", address))
+        found = web.get(urljoin(f"/card/{owner[0]}", address), buffered=True)
         assert found.status_code == 200
         size += len(found.data)
     assert size < FIRST_LOAD
@@ -235,4 +235,4 @@ def test_the_card_can_be_put_on_the_home_screen(web, owner):
     assert response.mimetype == "application/manifest+json"
     assert response.json["start_url"] == f"../{owner[0]}"
     for icon in response.json["icons"]:
-        assert web.get(urljoin(f"/card/{owner[0]}/home.webmanifest", icon["src"])).mimetype == "image/png"
+        assert web.get(urljoin(f"/card/{owner[0]}/home.webmanifest", icon["src"], buffered=True)).mimetype == "image/png"

@@ -222,7 +222,7 @@ def _about_use(
         return strong, 0.9
     if topic in ASKS_HOW_STRONG:
         return "may_use", 0.85
-    if topic in {"may_use", "used_something"}:
+    if topic in {"may_use", "used_something", "unknown_product", "soap_which"} and (permission or topic == "may_use"):
         return "may_use", max(sure, 0.85)
     if knowledge.about.get(topic) in named and not (permission and answer and answer.verdict is None):
         return topic, max(sure, 0.85)

@@ -87,7 +87,7 @@ def _spotted(terms: Iterable[Term], part: Sequence[Token], folded: str) -> Itera
 
 _NO_BEFORE = re.compile(
     r"\b(?:no|non|without|w/o|instead of|in place of|rather than|safer than|better than|than regular|same as|similar to|is that like|not using|never used?|free of|zero|minus|sin|en vez de|"
-    r"en lugar de|nada de|not|isnt|aint)(?:\s+(?:any|the|a|an|using|use|el|la|los|las|usar|un|una))?[\s-]+$"
+    r"en lugar de|nada de|not)(?:\s+(?:any|the|a|an|using|use|el|la|los|las|usar|un|una))?[\s-]+$"
 )
 _NO_LIST_BEFORE = re.compile(
     r"\b(?:free of|free from|without|no|sin|libre de)\s+(?:[\w-]+\s*(?:,|and|or|nor|y|o|ni|no|without)\s*){1,4}$"
