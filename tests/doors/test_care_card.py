@@ -235,4 +235,5 @@ def test_the_card_can_be_put_on_the_home_screen(web, owner):
     assert response.mimetype == "application/manifest+json"
     assert response.json["start_url"] == f"../{owner[0]}"
     for icon in response.json["icons"]:
-        assert web.get(urljoin(f"/card/{owner[0]}/home.webmanifest", icon["src"], buffered=True)).mimetype == "image/png"
+        address = urljoin(f"/card/{owner[0]}/home.webmanifest", icon["src"])
+        assert web.get(address, buffered=True).mimetype == "image/png"

@@ -67,7 +67,7 @@ def _reseal_of(vessel: Vessel, scene: Scene) -> Piece | None:
     if life is None:
         return None
     values = values_for(scene, vessel) | {"why": explain(life, scene, vessel)}
-    id = "record.reseal_due" if life.stage is Stage.DUE else "record.reseal_layup" if life.at_layup else "record.reseal"
+    id = "record.reseal_layup" if life.at_layup else "record.reseal_due" if life.stage is Stage.DUE else "record.reseal"
     short = f"{scene.name_of(vessel)}: {scene.day(life.due_on)}."
     return Piece(tidy(scene.say(id, **values)), short, why=f"life model: {', '.join(life.why)}")
 
@@ -133,7 +133,10 @@ def last_job(ask: Ask, scene: Scene, vessel: Vessel | None) -> Piece:
 
 
 def next_topper(ask: Ask, scene: Scene, vessel: Vessel | None) -> Piece:
-    """When the next topper is due."""
+    """When the next topper is due; a coat that takes none is asked for by its renewal."""
+    lives = [life for one in _vessels(scene, vessel) if (life := scene.life_of(one))]
+    if lives and not any(life.next_topper_on for life in lives) and "topper" not in ask.words:
+        return reseal_due(ask, scene, vessel)
     texts = []
     for one in _vessels(scene, vessel):
         life = scene.life_of(one)

@@ -120,8 +120,8 @@ class Scene:
             "business": business.name,
             "detailer": business.detailer,
             "phone": business.number,
-            "soap": business.soap or self.knowledge.say("default.soap", language),
-            "topper": business.topper or self.knowledge.say("default.topper", language),
+            "soap": self._own_words(business.soap, "default.soap"),
+            "topper": self._own_words(business.topper, "default.topper"),
             "payment": business.payment or self.knowledge.say("default.payment", language),
             "emergency": country.emergency or country.name.get(language, ""),
             "poison": country.poison_name.get(language) or country.poison_name.get("en", ""),
@@ -134,6 +134,12 @@ class Scene:
             ),
             "card": self.situation.card_url,
         }
+
+    def _own_words(self, own: str, default: str) -> str:
+        """The business's product words, where they say more than the plain default or are in the client's language."""
+        plain = self.knowledge.wording["en"][default]
+        foreign = plain.lower() in own.lower() and self.language != "en"
+        return self.knowledge.say(default, self.language) if not own or foreign else own
 
     def name_of(self, vessel: Vessel | None) -> str:
         """What to call a vessel."""
