@@ -142,9 +142,11 @@ def _mixing(
     between = folded[min(first.end, second.end) - 1 : second.end]
     joined = bool(MIX_WORD.search(folded)) or bool(re.search(r"\b(?:then|after|followed by|on top|into|luego|despues)\b", folded))
     groups = knowledge.substances[first.id].mixes_as | knowledge.substances[second.id].mixes_as
-    said = bool(MIX_WORD.search(folded))
-    harmless = _apart(between, first, second, spotted) or not ({"bleach", "pool_chlorine", "peroxide"} & groups)
-    if not said and (harmless or ("other_cleaner" in {row.a, row.b} and not joined)):
+    said = bool(MIX_WORD.search(folded)) or bool(_SAME_PLACE.search(folded))
+    specific = "other_cleaner" not in {row.a, row.b}
+    bleachy = bool({"bleach", "pool_chlorine", "peroxide"} & groups)
+    likely = (bleachy and (specific or joined)) or (specific and joined)
+    if not said and (not likely or _apart(between, first, second, spotted)):
         return None
     poured = bool(_POURED.search(folded)) and not acts.asks_leave(folded)
     done = acts.reports(folded) or poured or "fume" in cues or "breathing" in cues
@@ -152,6 +154,7 @@ def _mixing(
     return topic, Evidence(f"{first.words} + {second.words}", row.id, "dangerous mixture")
 
 
+_SAME_PLACE = re.compile(r"\b(?:on top of|over it|on the same|right after|at the same time|encima de|al mismo tiempo)\b")
 _NOT_TOGETHER = re.compile(r"\b(?:or|vs|versus|instead|o|next day|day after|week|weeks|days? later|month|dia siguiente|semana)\b")
 
 
