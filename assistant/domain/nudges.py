@@ -34,6 +34,8 @@ JUST_BEEN = timedelta(days=21)
 """A visit so short ago still answers, even where nobody has written down what was put on."""
 AFTER_LAUNCH = timedelta(days=14)
 CLOSE_TO_LAUNCH = timedelta(days=45)
+PUT_OFF = timedelta(days=30)
+"""What stopped helping longer than this before the day it was put off to was not what the client put off."""
 LOOKED_BACK = timedelta(days=60)
 """How far back events and visits are looked at."""
 ONE_DAY = timedelta(days=1)
@@ -155,7 +157,7 @@ def foresee(outlook: Outlook) -> list[Nudge]:
         mine = [coat for coat in on if coat.vessel.id == vessel.id]
         found += [*_of_coats(mine, scene), *_of_toppers(vessel, mine, scene), *_of_season(vessel, mine, scene)]
         found += _of_events(vessel, mine, scene)
-    timed = [_timed(nudge, files[nudge.kind], outlook) for nudge in found if nudge.kind in files]
+    timed = [one for nudge in found if nudge.kind in files for one in _timed(nudge, files[nudge.kind], outlook)]
     return [_silence(nudge, files[nudge.kind], outlook, timed) for nudge in timed]
 
 
@@ -286,31 +288,36 @@ def _of_visits(scene: Scene) -> Iterator[Nudge]:
     for visit in scene.situation.visits:
         begins, ends = (moment.astimezone(zone).date() for moment in (visit.begins, visit.ends))
         if visit.state is VisitState.BOOKED and visit.begins > scene.now:
-            yield Nudge("visit_reminder", reminder_of(visit), begins, date.max, visit=visit)
+            yield Nudge("visit_reminder", reminder_of(visit.id, visit.begins), begins, date.max, visit=visit)
         elif visit.state is VisitState.DONE and ends > scene.today - LOOKED_BACK:
-            yield Nudge("thanks_after_visit", thanks_for(visit), ends, date.max, visit=visit)
+            yield Nudge("thanks_after_visit", thanks_for(visit.id), ends, date.max, visit=visit)
 
 
-def reminder_of(visit: Visit) -> str:
+def reminder_of(visit_id: int, begins: datetime) -> str:
     """The occasion of reminding of a visit: a moved one is reminded of anew."""
-    return f"visit_reminder/{visit.id}/{visit.begins:%Y%m%dT%H%MZ}"
+    return f"visit_reminder/{visit_id}/{begins:%Y%m%dT%H%MZ}"
 
 
-def thanks_for(visit: Visit) -> str:
+def thanks_for(visit_id: int) -> str:
     """The occasion of saying thanks for a visit."""
-    return f"thanks_after_visit/{visit.id}"
+    return f"thanks_after_visit/{visit_id}"
 
 
-def _timed(nudge: Nudge, rules: Rules, outlook: Outlook) -> Nudge:
-    """The nudge on the days its file says, after or before what it is about, or on the day it was put off to."""
+def _timed(nudge: Nudge, rules: Rules, outlook: Outlook) -> Iterator[Nudge]:
+    """The nudge on the days its file says, after or before what it is about, and on the day it was put off to."""
     due = nudge.due_on + timedelta(days=rules.after_days - rules.before_days)
     if nudge.kind == "reseal_overdue" and nudge.vessel:
         due = _in_season(nudge.vessel, due)
-    occasion, put_off = nudge.occasion, _put_off(nudge, rules, outlook)
-    if put_off and due < put_off <= outlook.scene.today:
-        occasion, due = f"{occasion}/again-{put_off}", put_off
     last = due + timedelta(days=rules.within_days) if nudge.last_on == date.max else nudge.last_on
-    return replace(nudge, occasion=occasion, due_on=due, last_on=last)
+    put_off = _put_off(nudge, rules, outlook)
+    lived_on = put_off is not None and (put_off <= last or (nudge.last_on == date.max and put_off <= last + PUT_OFF))
+    if put_off is None or not due < put_off or not lived_on:
+        yield replace(nudge, due_on=due, last_on=last)
+        return
+    if put_off > outlook.scene.today:
+        yield replace(nudge, due_on=due, last_on=last)
+    last = put_off + timedelta(days=rules.within_days) if nudge.last_on == date.max else nudge.last_on
+    yield replace(nudge, occasion=f"{nudge.occasion}/again-{put_off}", due_on=put_off, last_on=last)
 
 
 def _put_off(nudge: Nudge, rules: Rules, outlook: Outlook) -> date | None:

@@ -14,9 +14,8 @@ from sqlalchemy import and_, bindparam, delete, func, or_, select, update
 from assistant.domain.conversation.scene import Scene
 from assistant.domain.nudge_plan import Logged
 from assistant.domain.nudges import Earlier, Nudge, Outlook
-from assistant.storage import threads
 from assistant.storage.database import AnyRow, Transaction, ours
-from assistant.storage.tables import clients, next_due, nudge_log, outbox, plan_vessels, plans
+from assistant.storage.tables import clients, next_due, nudge_log, outbox, plan_vessels, plans, snoozes, visits
 from assistant.storage.tables import threads as threads_table
 
 LEFT = ("sending", "sent", "delivered", "unknown")
@@ -46,6 +45,14 @@ _PLANNED = (
     select(plan_vessels.c.vessel_id)
     .join(plans, plans.c.id == plan_vessels.c.plan_id)
     .where(ours(plan_vessels), ours(plans), plans.c.client_id == bindparam("client"), plans.c.state == "active")
+)
+_SNOOZES = select(snoozes.c.kind, snoozes.c.until).where(ours(snoozes), snoozes.c.client_id == bindparam("client"))
+_VISITS_NEAR = (
+    select(visits.c.id, visits.c.client_id, visits.c.begins_at, visits.c.ends_at, visits.c.state, clients.c.zone)
+    .join(clients, clients.c.id == visits.c.client_id)
+    .where(ours(visits), ours(clients), visits.c.state != "called_off")
+    .where(visits.c.begins_at >= bindparam("first"), visits.c.begins_at < bindparam("last"))
+    .order_by(visits.c.begins_at)
 )
 _LEFT_AT = func.coalesce(outbox.c.sent_at, outbox.c.claimed_at)
 _EARLIER = select(*(outbox.c[name] for name in "id kind consent state due_at sent_at claimed_at".split())).where(
@@ -93,6 +100,11 @@ def move_moment(tx: Transaction, vessel_id: int, seen: datetime, moment: datetim
         tx.execute(_MOVE, {"vessel": vessel_id, "seen": seen, "moment": moment})
 
 
+def visits_near(tx: Transaction, first: datetime, last: datetime) -> tuple[AnyRow, ...]:
+    """Visits that stand and begin in [first, last): id, client_id, begins_at, ends_at, state, and the client's zone."""
+    return tuple(tx.execute(_VISITS_NEAR, {"first": first, "last": last}))
+
+
 def log_of(tx: Transaction, occasions: Iterable[str]) -> dict[str, Logged]:
     """What is on record about these occasions."""
     rows = tx.execute(_LOG, {"occasions": list(occasions)})
@@ -130,7 +142,7 @@ def outlook(tx: Transaction, scene: Scene, since: datetime) -> Outlook:
     earlier = tx.execute(_EARLIER, {"thread": thread_id, "since": since})
     return Outlook(
         scene,
-        threads.snoozed(tx, client.id),
+        {row.kind: row.until for row in tx.execute(_SNOOZES, {"client": client.id})},
         frozenset(planned),
         tuple(
             Earlier(row.id, row.kind, row.consent, row.due_at, waits=True)

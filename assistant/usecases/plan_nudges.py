@@ -9,16 +9,17 @@ from __future__ import annotations
 import logging
 from collections.abc import Iterable
 from datetime import datetime, timedelta
+from zoneinfo import ZoneInfo
 
 from assistant.assembly import Assistant
 from assistant.domain import nudge_plan
 from assistant.domain.consent import MONTH
 from assistant.domain.conversation.scene import Scene
 from assistant.domain.conversation.situation import InboundMessage, Situation
-from assistant.domain.nudges import Outlook, foresee, reminder_of, thanks_for
+from assistant.domain.nudges import ONE_DAY, Outlook, foresee, reminder_of, thanks_for
 from assistant.domain.people import Client
 from assistant.domain.visits import VisitState
-from assistant.storage import care, clients, nudges, outbox, visits
+from assistant.storage import care, clients, nudges, outbox
 from assistant.storage.database import Transaction
 from assistant.storage.situations import load_situation
 
@@ -26,7 +27,7 @@ log = logging.getLogger(__name__)
 
 AT_ONCE = 100
 """Vessels looked at in one round."""
-REMIND_AHEAD = timedelta(hours=40)
+REMIND_AHEAD = timedelta(hours=48)
 THANK_BEHIND = timedelta(days=4)
 TRY_AGAIN = timedelta(hours=6)
 """When a client is thought of again on whose records this program failed."""
@@ -51,7 +52,7 @@ def plan_visit_texts(app: Assistant, now: datetime) -> None:
     Visits lead to their clients by their own index, so that a reminder does not hang on any vessel's moment.
     """
     with app.database.reading(app.business.id) as tx:
-        waiting = _clients_of_visits(tx, now)
+        waiting = _clients_of_visits(app, tx, now)
     for client_id in waiting:
         try:
             _plan_for(app, client_id, now, even_if_not_due=True)
@@ -119,12 +120,16 @@ def _queue(tx: Transaction, client_id: int, thread_id: int, text: nudge_plan.Pla
         nudges.keep(tx, client_id, nudges.Entry(nudge, outcome, outbox_id), now)
 
 
-def _clients_of_visits(tx: Transaction, now: datetime) -> list[int]:
-    """Clients with a visit to be reminded of or thanked for about which nothing is on record."""
-    ahead = visits.visits_between(tx, now, now + REMIND_AHEAD)
-    behind = visits.visits_between(tx, now - THANK_BEHIND, now, booked_only=False)
-    named = {reminder_of(visit): visit.client_id for visit in ahead}
-    named |= {thanks_for(visit): visit.client_id for visit in behind if visit.state is VisitState.DONE}
+def _clients_of_visits(app: Assistant, tx: Transaction, now: datetime) -> list[int]:
+    """Clients with a visit to be reminded of tomorrow, or thanked for since yesterday, that nothing is on record about."""
+    named: dict[str, int] = {}
+    for visit in nudges.visits_near(tx, now - THANK_BEHIND, now + REMIND_AHEAD):
+        zone = ZoneInfo(visit.zone or app.business.zone)
+        today, begins, ends = (moment.astimezone(zone).date() for moment in (now, visit.begins_at, visit.ends_at))
+        if visit.state == VisitState.BOOKED and visit.begins_at > now and begins <= today + ONE_DAY:
+            named[reminder_of(visit.id, visit.begins_at)] = visit.client_id
+        elif visit.state == VisitState.DONE and ends < today:
+            named[thanks_for(visit.id)] = visit.client_id
     known = nudges.log_of(tx, named)
     return list(dict.fromkeys(client_id for occasion, client_id in named.items() if occasion not in known))
 
