@@ -91,12 +91,12 @@ def renew_tokens(tx: Transaction, client_id: int) -> None:
 
 def owner_of_card(database: Database, token: str) -> tuple[int, int] | None:
     """(business, client) whose care card the link names; None when it names nobody's."""
-    return _owner(database, clients.c.card_token == token)
+    return _owner(database, clients.c.card_token == token) if _may_be_token(token) else None
 
 
 def owner_of_calendar(database: Database, token: str) -> tuple[int, int] | None:
     """(business, client) whose calendar the link names; None when it names nobody's."""
-    return _owner(database, clients.c.calendar_token == token)
+    return _owner(database, clients.c.calendar_token == token) if _may_be_token(token) else None
 
 
 def client_from(row: AnyRow) -> Client:
@@ -116,6 +116,11 @@ def client_from(row: AnyRow) -> Client:
 def _one(tx: Transaction, condition: ColumnElement[bool]) -> Client | None:
     row = tx.execute(select(clients).where(ours(clients), condition)).first()
     return client_from(row) if row else None
+
+
+def _may_be_token(token: str) -> bool:
+    """Only characters that tokens are made of: PostgreSQL refuses to compare with a NUL."""
+    return token.isascii() and token.isprintable()
 
 
 def _owner(database: Database, condition: ColumnElement[bool]) -> tuple[int, int] | None:

@@ -88,7 +88,7 @@ def settle(
     group = _group(topic, knowledge)
     substances = _meant(substances, knowledge)
     permission = permission or _proposes(words, substances, terms, report, knowledge)
-    calm = acts.asks_leave(words) and _is_urgent(topic, knowledge) and not safety.BODY & safety.signals_in(words, knowledge).keys()
+    calm = acts.asks_leave(words) and _is_alarm_without_cause(topic, words, knowledge)
     strange = [term for term in terms if term.kind == "strange"]
     label = read_label(words, knowledge)
     if label.says_something and (label.cas or label.ph is not None or not substances) and group not in NOT_A_LABEL:
@@ -122,6 +122,16 @@ def _may_be_about_use(
 
 
 NOT_CLEANERS = frozenset({"coating", "polymer", "wax", "water", "mechanical", "other", "biocide"})
+
+
+_TOGETHER = re.compile(r"\b(?:both|two|all of them|same (?:bucket|time|spot)|one bucket|on top|ambos|dos)\b")
+
+
+def _is_alarm_without_cause(topic: str, words: str, knowledge: Knowledge) -> bool:
+    """The model alone heard somebody hurt, or two cleaners meet, and no word of the text says so."""
+    if topic in {"mixing_ask", "mixed_cleaners"}:
+        return not safety.MIX_WORD.search(words) and not _TOGETHER.search(words)
+    return _is_urgent(topic, knowledge) and not safety.BODY & safety.signals_in(words, knowledge).keys()
 
 
 def _is_urgent(topic: str, knowledge: Knowledge) -> bool:
