@@ -114,6 +114,17 @@ def from_file(ask: Ask, scene: Scene, vessel: Vessel | None) -> Piece:
     )  # fmt: skip
 
 
+def besides(reading: Reading) -> list[Ask]:
+    """What a text asks besides answering us: 'the second one, and can I use vinegar?'."""
+    if len(reading.asks) < 2 and ("?" not in reading.text or len(reading.text.split()) < 5):
+        return []
+    return [ask for ask in reading.asks if ask.certainty >= SURE and ask.topic not in HANDLERS and ask.topic not in _PART_OF_AN_ANSWER]
+
+
+SURE = 0.6
+_PART_OF_AN_ANSWER = frozenset({"acknowledge", "thanks", "greeting", "goodbye", "compliment", "done_reply", "change_answer", "need_be_there"})
+
+
 def _text(ask: Ask, scene: Scene) -> str:
     """The whole text: a day may stand in another sentence than the wish."""
     return scene.text or ask.words

@@ -8,9 +8,10 @@ from datetime import timedelta
 from zoneinfo import ZoneInfo
 
 from assistant.domain.conversation.booking_offer import OPEN_HOURS
-from assistant.domain.conversation.booking_request import Request, vessels_named
+from assistant.domain.conversation.booking_request import Request, slot_from, vessels_named
 from assistant.domain.conversation.booking_steps import next_step
 from assistant.domain.conversation.booking_texts import (
+    choice,
     names_of,
     numbered,
     sentences,
@@ -18,7 +19,7 @@ from assistant.domain.conversation.booking_texts import (
     wall_day,
     when_text,
 )
-from assistant.domain.conversation.decision import AskClient, CallOffVisit, Change, CloseQuestion, HandOver
+from assistant.domain.conversation.decision import AskClient, CallOffVisit, Change, HandOver
 from assistant.domain.conversation.scene import Piece, Scene, soon
 from assistant.domain.people import Vessel
 from assistant.domain.slots import Diary
@@ -59,13 +60,24 @@ def spoken_of(text: str, scene: Scene) -> list[Visit]:
 
 
 def when_is_visit(scene: Scene) -> Piece | None:
-    """What is on the calendar; None when nothing is."""
+    """What is on the calendar; None for a number we do not know."""
     visits = upcoming(scene)
     if not visits:
-        return None
+        return _nothing_yet(scene)
     told = [scene.say("visit.one", **_values(visit, scene)) for visit in visits[:MOST_TOLD]]
     text = sentences(scene.say("visit.coming_up", list="; ".join(told)), scene.say("visit.if_plans_change"))
     return Piece(text, sentences(told[0]), "when_is_visit", why="visits on the calendar")
+
+
+def _nothing_yet(scene: Scene) -> Piece | None:
+    """No visit, but perhaps offered times that wait for a pick; None for a number we do not know."""
+    question = scene.situation.question
+    if question is not None and question.kind == "pick_slot":
+        slots = [slot_from(item) for item in question.data["slots"]]
+        listed = numbered([when_text(scene, slot.begins) for slot in slots], scene, link=False)
+        text = sentences(scene.say("visit.still_open", list=listed, choice=choice(len(slots), scene)))
+        return Piece(text, text, "when_is_visit", why="offered times wait for a pick")
+    return _none_booked(scene, "when_is_visit") if scene.situation.client else None
 
 
 def move_visit(text: str, scene: Scene, diary: Diary | None) -> Piece:
@@ -164,7 +176,7 @@ def _which(visits: Sequence[Visit], to: str, text: str, scene: Scene) -> Piece:
 
 def _none_booked(scene: Scene, topic: str) -> Piece:
     text = scene.say("visit.none_booked")
-    return Piece(text, text, topic, changes=(CloseQuestion(),), why="no visit on the calendar")
+    return Piece(text, text, topic, why="no visit on the calendar")
 
 
 def _values(visit: Visit, scene: Scene) -> dict[str, str]:

@@ -57,20 +57,37 @@ def offer(
     visit = visit_of(request, scene)
     work = work_of(service, vessels, business)
     slots, why_not = search(work, for_move(wish, visit, scene), scene, open_diary(diary, visit))
-    if not slots:
-        text = sentences(lead, scene.say("visit.none_free"))
+    if not slots or _beyond(wish, diary):
+        id = "visit.none_free" if not slots else "visit.too_far"
+        text = sentences(lead, scene.say(id, until=scene.day(diary.last)))
         return Piece(text, text, "book_visit", changes=(*changes, HandOver("no_free_time", note=note_of(request))), why="no free time")
     until = scene.now + timedelta(minutes=business.hold_minutes)
-    held = wording.time_text(until, business.zone, scene.language)
+    clock = wording.time_text(until, business.zone, scene.language)
     text = sentences(
         lead, why_not_text(why_not, work, scene), _times_text(request, slots, visit, scene),
         reason(slots, work, scene) if why_not is not Obstacle.PLACE else "",
-        scene.say("visit.reply", choice=choice(len(slots), scene), until=held),
-        scene.say("visit.or_list") if why_not is Obstacle.FULL else "",
+        scene.say("visit.reply" if len(slots) > 1 else "visit.reply_one", choice=choice(len(slots), scene), until=clock),
+        scene.say("visit.or_list", count=str(len(slots) + 1)) if why_not is Obstacle.FULL else "",
     )  # fmt: skip
-    asked = AskClient("pick_slot", request.data() | {"slots": [slot_data(slot) for slot in slots]}, soon(scene.now, OPEN_HOURS))
+    data = request.data() | {"slots": [slot_data(slot) for slot in slots], "list": why_not is Obstacle.FULL}
+    held = HoldSlots(tuple(part for slot in slots for part in _beside(slot, visit)), until)
+    asked = AskClient("pick_slot", data, soon(scene.now, OPEN_HOURS))
     why = f"free times from the calendar{f'; as wished: {why_not.value}' if why_not else ''}"
-    return Piece(text, text, "move_visit" if visit else "book_visit", changes=(*changes, HoldSlots(slots, until), asked), why=why)
+    return Piece(text, text, "move_visit" if visit else "book_visit", changes=(*changes, held, asked), why=why)
+
+
+def _beside(slot: Slot, visit: Visit | None) -> tuple[Slot, ...]:
+    """What must be held of an offered time: all of it, but for what the visit that is to move occupies already."""
+    if visit is None or visit.crew != slot.crew or visit.ends <= slot.begins or slot.ends <= visit.begins:
+        return (slot,)
+    parts = (replace(slot, ends=min(slot.ends, visit.begins)), replace(slot, begins=max(slot.begins, visit.ends)))
+    return tuple(part for part in parts if part.begins < part.ends)
+
+
+def _beyond(wish: TimeWish, diary: Diary) -> bool:
+    """True when everything that is wished lies after the last day of the calendar."""
+    first = wish.first or min(wish.days, default=None)
+    return first is not None and first > diary.last
 
 
 def open_diary(diary: Diary, visit: Visit | None) -> Diary:
@@ -107,9 +124,12 @@ def _wider(wish: TimeWish, today: date) -> list[TimeWish]:
 
 def for_move(wish: TimeWish, visit: Visit | None, scene: Scene) -> TimeWish:
     """Somebody who names no day for a move wants a later day, or with an hour only that day at that hour."""
-    if visit is None or _names_days(wish):
+    if visit is None:
         return wish
     day = wall_day(scene, visit.begins)
+    if _names_days(wish):
+        named = day in wish.days or (wish.first or day) <= day <= (wish.last or day)
+        return wish if named else replace(wish, not_days=wish.not_days | {day})
     if wish.earliest is not None or wish.latest is not None:
         return replace(wish, days=(day,))
     return replace(wish, first=day + DAY)

@@ -35,6 +35,7 @@ from assistant.domain.conversation.decision import BookVisit, Change, HandOver, 
 from assistant.domain.conversation.scene import Piece, Scene
 from assistant.domain.slots import Diary, is_free
 from assistant.domain.times import read_times
+from assistant.domain.times.offers import picked_by_place
 from assistant.domain.times.words import normal
 from assistant.domain.understanding.reading import Reading
 from assistant.domain.visits import Slot, TimeWish
@@ -43,7 +44,7 @@ ABOUT_TIMES = frozenset({"book_visit", "pick_slot", "no_slot_fits", "move_visit"
 SHORT = 8
 """A text of that many words is read as an answer even if its topic seems another."""
 _LIST = re.compile(r"\b(?:waiting list|wait ?list|list|lista(?: de espera)?)\b")
-_NEVER_MIND = re.compile(r"\b(?:never ?mind|forget it|not now|no thanks|changed my mind|dejalo|olvidalo|no gracias|ya no)\b")
+_NEVER_MIND = re.compile(r"\b(?:never ?mind|keep (?:it|my|the)|leave it|forget it|not now|no thanks|changed my mind|dejalo|olvidalo|no gracias|ya no)\b")
 
 
 def pick_slot(reading: Reading, scene: Scene, diary: Diary | None, lost: Slot | None) -> Piece | None:
@@ -58,15 +59,24 @@ def pick_slot(reading: Reading, scene: Scene, diary: Diary | None, lost: Slot | 
     wish = read_times(reading.text, scene.now, scene.situation.business.zone, scene.language, slots)
     if wish.pick and not (wish.later_than_offer or wish.earlier_than_offer):
         return _pick(request, slots[wish.pick - 1], scene, diary, lost)
-    if _LIST.search(plain) or any(ask.topic == "waiting_list" for ask in reading.asks):
+    on_list = question.data.get("list") and picked_by_place(plain, len(slots) + 1) == [len(slots) + 1]
+    if on_list or _LIST.search(plain) or any(ask.topic == "waiting_list" for ask in reading.asks):
         return join_list(request.also(reading.text, scene), scene)
     if _NEVER_MIND.search(plain):
-        text = scene.say("visit.never_mind")
+        visit = visit_of(request, scene)
+        text = scene.say("visit.stays", when=when_text(scene, visit.begins)) if visit else scene.say("visit.never_mind")
         return Piece(text, text, "no_slot_fits", why="no time wanted any more")
     if wish.ambiguous == "pick":
-        text = scene.say("visit.which_time", choice=choice(len(slots), scene))
-        return Piece(text, text, "pick_slot", why="not clear which of the offered times is meant")
+        return _which_one(slots, scene)
+    if re.fullmatch(r"\W*#?\d\W*", plain):
+        return _which_one(slots, scene)
     return _other_times(wish, request, slots, reading, scene, diary)
+
+
+def _which_one(slots: Sequence[Slot], scene: Scene) -> Piece:
+    """The pick is not clear, or names a time that was not offered."""
+    text = scene.say("visit.which_time", choice=choice(len(slots), scene))
+    return Piece(text, text, "pick_slot", why="not clear which of the offered times is meant", keeps_question=True)
 
 
 def _pick(request: Request, slot: Slot, scene: Scene, diary: Diary, lost: Slot | None) -> Piece:
@@ -133,4 +143,5 @@ def _instead(wish: TimeWish, request: Request, slots: Sequence[Slot], scene: Sce
         return replace(anywhen, first=days[-1] + DAY)
     if wish.earlier_than_offer:
         return replace(anywhen, last=days[0] - DAY, asap=True)
-    return replace(before, not_days=before.not_days | frozenset(days))
+    still = tuple(day for day in before.days if day not in days)
+    return replace(before if still or not before.days else anywhen, days=still, not_days=before.not_days | frozenset(days))

@@ -22,7 +22,8 @@ from assistant.domain.conversation.scene import Piece, Scene, soon
 from assistant.domain.people import Vessel
 from assistant.domain.plans import MONTHLY_DAYS
 from assistant.domain.slots import Diary
-from assistant.domain.times import read_times
+from assistant.domain.times import days_named, read_times
+from assistant.domain.times.days import Kind
 from assistant.domain.times.offers import picked_by_place
 from assistant.domain.times.words import COUNT, count_of, normal
 from assistant.domain.understanding.reading import Reading
@@ -70,26 +71,25 @@ def plan_pause(text: str, scene: Scene) -> Piece | None:
     plan_id = _only_plan(scene, "active")
     if plan_id is None:
         return None
-    wish = read_times(text, scene.now, scene.situation.business.zone, scene.language)
-    back = _back_on(text, wish.first, wish.last, scene)
+    back = _back_on(text, scene)
     change = ChangePlan("paused", (), plan_id, begins=back)
     said = scene.say("plan.paused_until", until=scene.day(back)) if back else scene.say("plan.paused")
     said = sentences(said, _visits_left(scene))
     return Piece(said, said, "plan_pause", changes=(change,), why="the plan rests")
 
 
-def _back_on(text: str, first: date | None, last: date | None, scene: Scene) -> date | None:
-    """The day after a pause: 'until april' is its first day, 'for two months' counts from today."""
-    plain = normal(text)
+def _back_on(text: str, scene: Scene) -> date | None:
+    """The day a rest ends: 'until april' is its first day, 'for two months' counts from today, a month is left out whole."""
+    plain, zone = normal(text), scene.situation.business.zone
+    named = [one for one in days_named(text, scene.now, zone, scene.language) if one.kind in {Kind.DAY, Kind.SPAN, Kind.WEEKDAY}]
     spell = re.search(rf"\b(?:for|por|durante) (?:the next )?(?P<n>{COUNT}) (?P<u>weeks?|months?|semanas?|mes(?:es)?)\b", plain)
     if spell:
         days = count_of(spell["n"]) * (7 if spell["u"][0] in "ws" else 30)
         return scene.today + timedelta(days=days)
-    if re.search(r"\b(?:skip|salta\w*)\b", plain):
-        return (last or scene.today + timedelta(days=30)) + timedelta(days=1)
-    if re.search(r"\b(?:until|till?|hasta)\b", plain) and last:
-        return last if first is None or first == last else first
-    return last + timedelta(days=1) if last and first else None
+    if not named:
+        return None
+    last = named[-1]
+    return last.first if re.search(r"\b(?:until|till?|to|back|hasta|al)\b", plain) else last.last + timedelta(days=1)
 
 
 def plan_finish(text: str, scene: Scene) -> Piece | None:

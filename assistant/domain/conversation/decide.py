@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import re
 from collections.abc import Sequence
+from dataclasses import replace
 from datetime import datetime
 
 from assistant.domain.conversation import booking, care, questions, records
@@ -64,6 +65,8 @@ def decide(
         return _safety(reading, scene)
     if reading.opt_out:
         return _opt_out(reading, scene, confirm=True)
+    if hazard := _hazard_goes_on(reading, scene):
+        return _safety(replace(reading, safety=hazard), scene)
     if situation.paused:
         return Decision((), asked=_topics(reading), evidence=reading.evidence, why="a person has this thread")
     if situation.media:
@@ -71,7 +74,8 @@ def decide(
     answered = questions.answer_open(reading, scene, diary, lost)
     if answered is not None:
         asks, pieces = answered
-        return _finish([*pieces, *(_piece(ask, scene, diary) for ask in asks)], reading, scene, closes=True, asks=asks)
+        closes = not any(piece.keeps_question for piece in pieces)
+        return _finish([*pieces, *(_piece(ask, scene, diary) for ask in asks)], reading, scene, closes=closes, asks=asks)
     return _finish([_piece(ask, scene, diary) for ask in reading.asks[:4]], reading, scene)
 
 
@@ -94,6 +98,20 @@ def _opt_out(reading: Reading, scene: Scene, confirm: bool) -> Decision:
     replies = (scene.say("optout.done"),) if confirm else ()
     return Decision(replies, tuple(changes), ("opt_out_words",), "opt_out_words", certainty=1.0,
                     evidence=reading.evidence, why="opt-out")  # fmt: skip
+
+
+HAZARD_HOURS = 3
+"""After an alarm no leave is given to go back to it for so long."""
+
+
+def _hazard_goes_on(reading: Reading, scene: Scene) -> str:
+    """The alarm that a request for leave right after it still belongs to ('ok to go back and rinse it off?')."""
+    last = next((turn for turn in reversed(scene.situation.turns) if turn.inbound and turn.topic), None)
+    answer = scene.knowledge.answer(last.topic, "en") if last else None
+    if last is None or answer is None or not answer.safety or answer.handover != "urgent":
+        return ""
+    recent = (scene.now - last.at).total_seconds() < HAZARD_HOURS * 3600
+    return last.topic if recent and any(ask.permission for ask in reading.asks) else ""
 
 
 def _safety(reading: Reading, scene: Scene) -> Decision:

@@ -37,7 +37,7 @@ def answer_open(reading: Reading, scene: Scene, diary: Diary | None, lost: Slot 
     words = " ".join(ask.words for ask in reading.asks)
     if question.kind in booking.QUESTIONS:
         piece = booking.QUESTIONS[question.kind](reading, scene, diary, lost)
-        return ([], [piece]) if piece else None
+        return (booking.besides(reading), [piece]) if piece else None
     reader = _READERS.get(question.kind)
     if reader is None or len(words.split()) > ANSWER_WORDS:
         return None

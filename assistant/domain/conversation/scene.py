@@ -27,6 +27,8 @@ class Piece:
     changes: tuple[Change, ...] = ()
     why: str = ""
     remember: Mapping[str, object] | None = None
+    keeps_question: bool = False
+    """What we asked stays open, and what it holds stays held."""
 
     @property
     def handover(self) -> HandOver | None:
