@@ -6,12 +6,13 @@ because days are tried in the order of waiting, and a day that would cost more b
 
 from __future__ import annotations
 
-from bisect import bisect_left
+from bisect import bisect_left, bisect_right
 from collections.abc import Iterator, Sequence
 from dataclasses import dataclass, replace
 from datetime import UTC, date, datetime, time, timedelta
 from enum import Enum
 from functools import lru_cache
+from typing import NamedTuple
 from zoneinfo import ZoneInfo
 
 import holidays
@@ -69,8 +70,7 @@ class Work:
     vessels: tuple[Vessel, ...] = ()
 
 
-@dataclass(frozen=True, slots=True)
-class _Stop:
+class _Stop(NamedTuple):
     """A taken stretch in minutes since 1970, with the drive between it and the place of the work."""
 
     begins: int
@@ -79,8 +79,7 @@ class _Stop:
     drive: int
 
 
-@dataclass(frozen=True, slots=True, order=True)
-class _Found:
+class _Found(NamedTuple):
     """One possible time; the lowest in order is the best."""
 
     cost: float
@@ -164,7 +163,8 @@ class _Search:
         self.today = now.astimezone(self.zone).date()
         self.place = place_called(business, work.place)
         self.earliest = _minutes(now) + 60 * business.notice_hours
-        self.by_day = _busy_by_day(business, diary, work.place, self.zone)
+        self.drives: dict[tuple[str, str], int] = {}
+        self.by_day = _by_day([self._stop(busy) for busy in diary.busy], diary.first, diary.last, self.zone)
         self.weight = HURRY_COST if wish.asap else WAIT_COST
 
     def days(self) -> Iterator[date]:
@@ -239,25 +239,34 @@ class _Search:
         """Quarters of an hour at which the crew can begin: clear of every taken stretch and the drive to or from it."""
         minutes = self.work.minutes
         blocked = sorted((stop.begins - stop.drive - minutes, stop.ends + stop.drive) for stop in stops)
+        free = [begins for begins in _unblocked(_next_step(window[0]), window[1] - minutes, blocked) if self.hour_wanted(begins)]
+        if not free:
+            return
         known = [stop for stop in stops if stop.place]
         begins_of = [stop.begins for stop in known]
         weekday = "weekday" if self.place and self.place.weekdays else ""
         why = "here" if any(stop.place == self.work.place for stop in known) else weekday
-        for begins in _unblocked(_next_step(window[0]), window[1] - minutes, blocked):
-            if self.hour_wanted(begins):
-                at = bisect_left(begins_of, begins)
-                added = self._added_drive(known[at - 1] if at else None, known[at] if at < len(known) else None)
-                odd = ODD_QUARTER_COST if begins % 30 else 0
-                late = LATER_COST * (begins - window[0]) / 60
-                yield _Found(self.weight * waited + added + odd + late, begins, crew, why)
+        for begins in free:
+            at = bisect_left(begins_of, begins)
+            added = self._added_drive(known[at - 1].place if at else "", known[at].place if at < len(known) else "")
+            odd = ODD_QUARTER_COST if begins % 30 else 0
+            late = LATER_COST * (begins - window[0]) / 60
+            yield _Found(self.weight * waited + added + odd + late, begins, crew, why)
 
-    def _added_drive(self, before: _Stop | None, after: _Stop | None) -> int:
-        """Minutes of driving that the visit adds to the day, which begins and ends at the base."""
+    def _added_drive(self, before: str, after: str) -> int:
+        """Minutes of driving that the visit adds between two places; the day begins and ends at the base, ''."""
         here = self.work.place
-        to = before.drive if before else drive_minutes(self.business, "", here)
-        on = after.drive if after else drive_minutes(self.business, here, "")
-        direct = drive_minutes(self.business, before.place if before else "", after.place if after else "")
-        return max(0, to + on - direct)
+        return max(0, self._drive(before, here) + self._drive(here, after) - self._drive(before, after))
+
+    def _drive(self, a: str, b: str) -> int:
+        if (a, b) not in self.drives:
+            self.drives[a, b] = drive_minutes(self.business, a, b)
+        return self.drives[a, b]
+
+    def _stop(self, busy: Busy) -> tuple[int, _Stop]:
+        """The crew and what it has to do there; where nobody knows the place, no drive is kept free."""
+        drive = self._drive(busy.place, self.work.place) if busy.place else 0
+        return busy.crew, _Stop(_minutes(busy.begins), _minutes_up(busy.ends), busy.place, drive)
 
 
 def _unblocked(start: int, last: int, blocked: Sequence[tuple[int, int]]) -> Iterator[int]:
@@ -314,18 +323,15 @@ def position_of(business: Business, place: Place | None) -> tuple[float, float] 
     return business.base
 
 
-def _busy_by_day(business: Business, diary: Diary, here: str, zone: ZoneInfo) -> dict[tuple[date, int], list[_Stop]]:
-    """Stretches by wall day and crew; one that spans several days stands on each of them."""
+def _by_day(stops: Sequence[tuple[int, _Stop]], first: date, last: date, zone: ZoneInfo) -> dict[tuple[date, int], list[_Stop]]:
+    """Stops by wall day and crew; one that spans several days stands on each of them."""
+    days = [first + timedelta(days=number) for number in range((last - first).days + 2)]
+    midnights = [_minutes(datetime(day.year, day.month, day.day, tzinfo=zone)) for day in days]
     by_day: dict[tuple[date, int], list[_Stop]] = {}
-    drives: dict[str, int] = {}
-    for busy in diary.busy:
-        if busy.place not in drives:
-            drives[busy.place] = drive_minutes(business, busy.place, here) if busy.place else 0
-        stop = _Stop(_minutes(busy.begins), _minutes_up(busy.ends), busy.place, drives[busy.place])
-        day, last = busy.begins.astimezone(zone).date(), busy.ends.astimezone(zone).date()
-        while day <= last:
-            by_day.setdefault((day, busy.crew), []).append(stop)
-            day += timedelta(days=1)
+    for crew, stop in stops:
+        begin = max(0, bisect_right(midnights, stop.begins) - 1)
+        for number in range(begin, min(bisect_left(midnights, stop.ends), len(days) - 1)):
+            by_day.setdefault((days[number], crew), []).append(stop)
     return by_day
 
 

@@ -117,7 +117,7 @@ def _wider(wish: TimeWish, today: date) -> list[TimeWish]:
     near = []
     if days:
         first = max(today, min(days))
-        near = [replace(timed, first=max(today, min(days) - 3 * DAY), last=max(days) + 4 * DAY), replace(timed, first=first),
+        near = [replace(timed, first=max(today, min(days) - 3 * DAY), last=max(days) + 7 * DAY), replace(timed, first=first),
                 replace(limits, first=first)]  # fmt: skip
     return [replace(wish, earliest=None, latest=None), *near, timed, limits, TimeWish()]
 
