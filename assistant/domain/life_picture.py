@@ -87,13 +87,14 @@ def drawn(
     return Drawn(title, life, vessel, known, tuple(course), language)
 
 
-def as_svg(picture: Drawn) -> str:
-    """The picture; its words are inside it for those who can't see it."""
+def as_svg(picture: Drawn, *, styled: bool = True) -> str:
+    """The picture; its words are inside it for those who can't see it. Unstyled for a page that brings the style."""
     parts = [*_layups(picture), *_due(picture), *_axes(picture), *_lines(picture), *_marks(picture)]
+    style = f"<style>{_STYLE}</style>" if styled else ""
     label = quoteattr(" ".join(as_words(picture)))
     return (
         f'<svg xmlns="http://www.w3.org/2000/svg" viewBox="0 0 {WIDTH} {HEIGHT}" width="100%" role="img" '
-        f'aria-label={label} color="currentColor"><style>{_STYLE}</style>'
+        f'aria-label={label} color="currentColor">{style}'
         f'<text x="{LEFT}" y="12" font-weight="bold">{escape(picture.title)}</text>{"".join(parts)}</svg>'
     )
 

@@ -12,6 +12,7 @@ from markupsafe import Markup
 
 from assistant.assembly import Assistant
 from assistant.domain import wording
+from assistant.domain.life_picture import as_svg, as_words
 from assistant.doors import link_pages
 from assistant.doors.card_view import picture_of
 from assistant.usecases.show_card import Card, note_topper, show_card
@@ -94,6 +95,8 @@ def _page(template: str, assistant: Assistant, card: Card, token: str, **more: o
         moment=lambda visit: wording.moment_text(visit.begins, visit.zone, language, card.scene.today),
         service=lambda visit: _service(assistant, visit.service, language),
         picture_of=picture_of,
+        curve=lambda picture: Markup(as_svg(picture, styled=False)),  # noqa: S704 (its words are escaped there)
+        in_words=as_words,
         up=link_pages.up(),
         done=request.args.get("done", ""),
         business=assistant.business,

@@ -7,11 +7,12 @@ from datetime import date, datetime, timedelta
 from zoneinfo import ZoneInfo
 
 from assistant.assembly import Assistant
-from assistant.domain.coatings import Life
+from assistant.domain.coatings import Life, parameters, vessel_overrides, with_topper_coats
 from assistant.domain.conversation.records import explain
 from assistant.domain.conversation.scene import Scene
 from assistant.domain.conversation.situation import InboundMessage
 from assistant.domain.conversation.values import tidy, values_for
+from assistant.domain.life_picture import Drawn, drawn
 from assistant.domain.people import CareEvent, CareKind, Client, Vessel
 from assistant.domain.substances import judge
 from assistant.domain.visits import Visit, VisitState
@@ -46,6 +47,8 @@ class BoatOnCard:
     coats: tuple[tuple[str, str, str], ...]
     """(coating, surfaces, day), the newest first."""
     life: Life | None
+    picture: Drawn | None
+    """The days used against the days given, for the curve and for its words."""
     why: str
     toppers: tuple[date, ...]
     fresh: str
@@ -117,6 +120,7 @@ def _boat(scene: Scene, vessel: Vessel) -> BoatOnCard:
         name=scene.name_of(vessel),
         coats=_coats(scene, vessel),
         life=life,
+        picture=_picture(scene, vessel, life) if life else None,
         why=tidy(explain(life, scene, vessel)) if life else "",
         toppers=toppers,
         fresh=_fresh(scene, vessel),
@@ -126,6 +130,15 @@ def _boat(scene: Scene, vessel: Vessel) -> BoatOnCard:
         topper_today=scene.today in toppers,
         may_top=from_day is not None and scene.today >= from_day,
     )
+
+
+def _picture(scene: Scene, vessel: Vessel, life: Life) -> Drawn:
+    """With the same numbers and events that the estimate was made from."""
+    situation, id = scene.situation, life.application.coating
+    own = parameters(scene.knowledge.coatings[id], situation.business.life, vessel_overrides(vessel))
+    events = with_topper_coats(situation.applications, situation.events)
+    title = f"{scene.name_of(vessel)}, {scene.named('coatings', id)}"
+    return drawn(title, life, vessel, events, own, scene.language, scene.knowledge.sun.get(situation.business.sun_station))
 
 
 def _coats(scene: Scene, vessel: Vessel) -> tuple[tuple[str, str, str], ...]:

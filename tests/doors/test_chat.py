@@ -129,7 +129,7 @@ def test_script_in_a_message_is_shown_and_not_run(app, web, now, text):
     page = web.get(f"/chat/{token}").text
     assert "<script>alert" not in page
     assert "<img" not in page
-    assert "49" not in page.split("<ol")[1].split("</ol>")[0]
+    assert "49" not in page.split('class="talk"')[1].split("</div>")[0]
 
 
 @pytest.mark.parametrize(

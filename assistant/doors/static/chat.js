@@ -7,7 +7,7 @@
   page.querySelector(".no-script").hidden = true;
 
   const show = (line) => {
-    const item = document.createElement("li"), from = document.createElement("span");
+    const item = document.createElement("p"), from = document.createElement("span");
     item.className = line.mine ? "mine" : "ours";
     from.className = "from";
     from.textContent = line.mine ? words.you : line.who || words.us;
