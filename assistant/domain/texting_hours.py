@@ -56,12 +56,18 @@ def next_window(
 def candidate_zones(situation: Situation) -> frozenset[str]:
     """Where the client may be: the zone on record (the business's for a stranger) and those of the number."""
     on_record = situation.client.zone if situation.client and situation.client.zone else situation.business.zone
+    return frozenset({on_record}) | _zones_of(situation.sender)
+
+
+@lru_cache(maxsize=4096)
+def _zones_of(number: str) -> frozenset[str]:
+    """The zones in which a number may be at home; none where it says too little."""
     try:
-        of_number = number_zones.time_zones_for_number(phonenumbers.parse(situation.sender, None))
+        found = number_zones.time_zones_for_number(phonenumbers.parse(number, None))
     except phonenumbers.NumberParseException:
-        of_number = ()
-    known = frozenset(of_number) - {"Etc/Unknown"}
-    return frozenset({on_record}) | (known if len(known) <= TOO_MANY_ZONES else frozenset())
+        return frozenset()
+    known = frozenset(found) - {"Etc/Unknown"}
+    return known if len(known) <= TOO_MANY_ZONES else frozenset()
 
 
 def week_of(consent: str, situation: Situation, knowledge: Knowledge) -> Week:
