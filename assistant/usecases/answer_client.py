@@ -2,9 +2,11 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
 from datetime import datetime, timedelta
 
 from assistant.assembly import Assistant
+from assistant.carriers.pages import WEB
 from assistant.domain.sms import clean, measure, plain
 from assistant.storage import audit, handovers, messages, outbox, threads
 from assistant.storage.database import Transaction
@@ -53,6 +55,7 @@ def answer_in(tx: Transaction, handover_id: int, text: str, who: str, now: datet
         written_by=who,
     )
     outbox.enqueue(tx, draft, now)
+    _by_text_too(tx, found, draft, now)
     _settle(tx, found, now)
     audit.note(tx, now, who, "answered", f"handover:{handover_id}", to=found.name or found.phone)
     return found
@@ -86,6 +89,17 @@ def give_conversation_back(app: Assistant, thread_id: int, who: str, now: dateti
     with app.database.transaction(app.business.id) as tx:
         threads.give_back(tx, thread_id)
         audit.note(tx, now, who, "gave the conversation back", f"thread:{thread_id}")
+
+
+def _by_text_too(tx: Transaction, handover: Handover, draft: outbox.Draft, now: datetime) -> None:
+    """Whoever asked on the page may have closed it: an owner who takes service texts gets the answer as one, too."""
+    asked_in_thread = threads.read_thread(tx, handover.thread_id)
+    if asked_in_thread is None or asked_in_thread.channel != WEB or handover.client_id is None:
+        return
+    own = threads.read_thread(tx, threads.thread_of_client(tx, handover.client_id, now))
+    if own is not None and own.consent.service and own.consent.reachable:
+        key = f"{draft.dedupe_key}:text"
+        outbox.enqueue(tx, replace(draft, thread_id=own.id, consent=outbox.SERVICE, dedupe_key=key), now)
 
 
 def _settle(tx: Transaction, handover: Handover, now: datetime) -> None:

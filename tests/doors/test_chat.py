@@ -101,6 +101,19 @@ def test_an_answer_of_a_person_appears_on_the_page_and_is_not_texted(app, web, c
     assert carrier.sent == []
 
 
+def test_an_owner_who_takes_texts_gets_a_persons_answer_as_one_too(app, web, carrier, now):
+    token = link(app, now)
+    with app.database.transaction(1) as tx:
+        threads.record_consent(tx, threads.open_thread(tx, "+13055550111", "sms", now), "service", now)
+    write(web, token, "I want a person")
+    with app.database.reading(1) as tx:
+        (waiting,) = handovers.handovers_in(tx)
+    answer_client(app, waiting.id, "Rinse it first", "Nola", now)
+    send_due(app, now)
+    assert [(text.to, text.text) for text in carrier.sent] == [("+13055550111", "Rinse it first")]
+    assert web.get(f"/chat/{token}/new").json["lines"][-1]["text"] == "Rinse it first"
+
+
 def test_the_page_shows_what_was_written_on_it_and_not_the_owners_texts(app, web, now):
     from assistant.domain.conversation.situation import InboundMessage
     from assistant.usecases.converse import receive
