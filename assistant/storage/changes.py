@@ -167,7 +167,8 @@ def _join_waiting_list(change: d.JoinWaitingList, ground: Ground) -> None:
 
 @_write.register
 def _change_plan(change: d.ChangePlan, ground: Ground) -> None:
-    details = {"begins_on": change.begins} if change.begins else {}
+    told = {"begins_on": change.begins, "every_days": change.every_days, "service": change.service}
+    details = {name: value for name, value in told.items() if value}
     plans.change_plan(
         ground.tx,
         ground.client.id,

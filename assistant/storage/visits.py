@@ -9,7 +9,7 @@ from decimal import Decimal
 from typing import Any
 from zoneinfo import ZoneInfo
 
-from sqlalchemy import Select, bindparam, delete, insert, or_, select, update
+from sqlalchemy import Select, bindparam, delete, func, insert, or_, select, update
 from sqlalchemy.exc import IntegrityError
 
 from assistant.domain.errors import SlotTaken
@@ -48,7 +48,7 @@ def hold_slots(
     free_holds(tx, thread_id)
     by_place: dict[tuple[int, int], int] = {}
     for slot in slots:
-        row = {"crew": slot.crew, "begins_at": slot.begins, "ends_at": slot.ends, "until": until}
+        row = {"crew": slot.crew, "begins_at": slot.begins, "ends_at": slot.ends, "until": until, "place": slot.place}
         hold_id = tx.insert(insert(holds), {**row, "thread_id": thread_id, "message_id": message_id})
         for quarter in quarters(slot.begins, slot.ends):
             by_place.setdefault((slot.crew, quarter), hold_id)
@@ -152,7 +152,7 @@ def busy_between(
         select(visits.c.crew, visits.c.begins_at, visits.c.ends_at, visits.c.place).where(ours(visits), *during)
     )
     held = (
-        select(holds.c.crew, holds.c.begins_at, holds.c.ends_at)
+        select(holds.c.crew, holds.c.begins_at, holds.c.ends_at, holds.c.place)
         .join(threads, threads.c.id == holds.c.thread_id)
         .where(ours(holds), ours(threads), holds.c.begins_at < last, holds.c.ends_at > first, holds.c.until > now)
     )
@@ -160,9 +160,23 @@ def busy_between(
         held = held.where(or_(threads.c.client_id.is_(None), threads.c.client_id != but_not_client))
     own = select(busy_blocks).where(ours(busy_blocks), busy_blocks.c.begins_at < last, busy_blocks.c.ends_at > first)
     busy = [Busy(row.crew, row.begins_at, row.ends_at, row.place) for row in booked]
-    busy += [Busy(row.crew, row.begins_at, row.ends_at) for row in tx.execute(held)]
+    busy += [Busy(row.crew, row.begins_at, row.ends_at, row.place) for row in tx.execute(held)]
     busy += [Busy(row.crew or 0, row.begins_at, row.ends_at, row.place) for row in tx.execute(own)]
     return tuple(sorted(busy, key=lambda stretch: (stretch.begins, stretch.crew)))
+
+
+def take_turns(tx: Transaction) -> None:
+    """Whoever looks for a time waits for whoever looks now, until the end of the transaction.
+
+    The key of `occupied` makes visits that overlap impossible; that the drive between two visits fits as well is decided
+    on the diary, which must not change in between. SQLite has one writer anyhow.
+    """
+    if tx.connection.dialect.name == "postgresql":
+        tx.connection.execute(select(func.pg_advisory_xact_lock(_CALENDAR, tx.business_id)))
+
+
+_CALENDAR = 1
+"""Which of our locks this is; the other half of its name is the business."""
 
 
 def load_diary(tx: Transaction, first: date, last: date, now: datetime, but_not_client: int | None = None) -> Diary:

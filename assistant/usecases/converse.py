@@ -22,7 +22,7 @@ from assistant.storage.changes import carry_out
 from assistant.storage.database import Transaction
 from assistant.storage.situations import load_situation
 from assistant.storage.threads import open_thread
-from assistant.storage.visits import load_diary
+from assistant.storage.visits import load_diary, take_turns
 
 HORIZON = timedelta(days=200)
 """How far ahead times can be offered: a season and lay-up."""
@@ -86,6 +86,7 @@ def _decide(
     if app.needs_diary(reading, situation):
         client_id = situation.client.id if situation.client else None
         today = now.astimezone(ZoneInfo(app.business.zone)).date()
+        take_turns(tx)
         diary = load_diary(tx, today, today + HORIZON, now, client_id)
     return app.decide(reading, situation, app.knowledge, diary, now, lost)
 

@@ -99,9 +99,10 @@ holds = Table(
     moment("begins_at", needed=True),
     moment("ends_at", needed=True),
     moment("until", needed=True),
+    text("place"),
     Index(None, "business_id", "until"),
 )
-"""An offered time, kept free for one client until `until`."""
+"""An offered time, kept free for one client until `until`; `place` keeps the drive to it free as well."""
 
 occupied = Table(
     "occupied",
