@@ -12,7 +12,8 @@ from assistant.domain.business import Business, Service
 from assistant.domain.conversation.scene import Scene
 from assistant.domain.conversation.situation import Situation
 from assistant.domain.knowledge import Knowledge
-from assistant.domain.nudges import Nudge, Outlook, foresee
+from assistant.domain.nudge_values import Nudge, Outlook
+from assistant.domain.nudges import foresee
 from assistant.domain.people import Application, CareEvent, CareKind, Client, Consent, Kept, Season, Vessel
 from assistant.domain.visits import Visit, VisitState
 from assistant.storage.knowledge_files.reader import read_without_model

@@ -13,7 +13,8 @@ from zoneinfo import ZoneInfo
 from assistant.domain.consent import MARKETING, NUDGE, kinds_of, next_allowed
 from assistant.domain.knowledge import Knowledge
 from assistant.domain.nudge_texts import Composed, compose, text_of
-from assistant.domain.nudges import ONE_DAY, PLANNED, Nudge, Outlook, foresee, moment_of, rules_of
+from assistant.domain.nudge_values import ONE_DAY, PLANNED, Nudge, Outlook, moment_of, rules_of
+from assistant.domain.nudges import foresee
 from assistant.domain.texting_hours import next_window
 
 ASK_AGAIN = timedelta(days=7)

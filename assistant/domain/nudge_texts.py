@@ -12,7 +12,7 @@ from assistant.domain.conversation.scene import Scene
 from assistant.domain.conversation.values import conditions_for, tidy, values_for
 from assistant.domain.errors import Problem
 from assistant.domain.knowledge import Knowledge, NudgeText
-from assistant.domain.nudges import CARE_PACK_PARTS, KINDS, OPT_OUT_LINE, Nudge, rules_of
+from assistant.domain.nudge_values import CARE_PACK_PARTS, KINDS, OPT_OUT_LINE, Nudge, rules_of
 
 SEGMENTS = 2
 """What a nudge may cost; only the care pack may have one more."""

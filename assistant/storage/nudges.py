@@ -13,7 +13,7 @@ from sqlalchemy import and_, bindparam, delete, func, or_, select, update
 
 from assistant.domain.conversation.scene import Scene
 from assistant.domain.nudge_plan import Logged
-from assistant.domain.nudges import Earlier, Nudge, Outlook
+from assistant.domain.nudge_values import Earlier, Nudge, Outlook
 from assistant.storage.database import AnyRow, Transaction, ours
 from assistant.storage.tables import clients, next_due, nudge_log, outbox, plan_vessels, plans, snoozes, visits
 from assistant.storage.tables import threads as threads_table

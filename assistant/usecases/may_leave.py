@@ -8,7 +8,7 @@ from assistant.assembly import Assistant
 from assistant.domain import nudge_plan
 from assistant.domain.consent import MARKETING, NUDGE, Drop, Go, Wait, may_send
 from assistant.domain.conversation.situation import Situation
-from assistant.domain.nudges import Outlook
+from assistant.domain.nudge_values import Outlook
 from assistant.storage import outbox
 from assistant.storage.database import Transaction
 from assistant.usecases.plan_nudges import outlook_for, think_again

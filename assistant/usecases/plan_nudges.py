@@ -16,7 +16,8 @@ from assistant.domain import nudge_plan
 from assistant.domain.consent import MONTH
 from assistant.domain.conversation.scene import Scene
 from assistant.domain.conversation.situation import InboundMessage, Situation
-from assistant.domain.nudges import ONE_DAY, Outlook, foresee, reminder_of, thanks_for
+from assistant.domain.nudge_values import ONE_DAY, Outlook
+from assistant.domain.nudges import foresee, reminder_of, thanks_for
 from assistant.domain.people import Client
 from assistant.domain.visits import VisitState
 from assistant.storage import care, clients, nudges, outbox

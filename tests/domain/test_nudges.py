@@ -14,7 +14,8 @@ from assistant.domain.consent import kinds_of
 from assistant.domain.conversation.situation import OpenQuestion
 from assistant.domain.nudge_plan import NO_HOUR, NO_ROOM, Logged, plan, untrue
 from assistant.domain.nudge_texts import compose, problems_in, text_of
-from assistant.domain.nudges import KINDS, OPT_OUT_LINE, PLANNED, Earlier, foresee, moment_of, rules_of, yearly
+from assistant.domain.nudge_values import KINDS, OPT_OUT_LINE, PLANNED, Earlier, moment_of, rules_of
+from assistant.domain.nudges import foresee, yearly
 from assistant.domain.people import CareKind, Consent, Season
 from assistant.domain.visits import VisitState
 from assistant.storage.knowledge_files.checks import asks_for_carrier_word
