@@ -55,7 +55,7 @@ def plan_begin(text: str, scene: Scene, vessel: Vessel | None) -> Piece | None:
 
 def _proposed(text: str, service: Service, ids: tuple[int, ...], scene: Scene) -> Piece:
     every = rhythm(text)
-    wish = read_times(text, scene.now, scene.situation.business.zone, scene.language)
+    wish = read_times(_without_rhythm(text), scene.now, scene.situation.business.zone, scene.language)
     begins = wish.first or min(wish.days, default=None) or scene.today + FIRST_AFTER
     vessels = [one for one in scene.situation.vessels if one.id in ids]
     said = sentences(scene.say(
@@ -148,6 +148,14 @@ def rhythm(text: str) -> int:
         return 7
     found = _EVERY.search(plain)
     return count_of(found["n"]) * {"w": 7, "s": 7, "m": MONTHLY_DAYS, "d": 1}[found["u"][0]] if found else MONTHLY_DAYS
+
+
+def _without_rhythm(text: str) -> str:
+    """'every two weeks from june' begins in June, not two weeks after it."""
+    plain = normal(text)
+    for pattern in (_FORTNIGHT, _WEEKLY, _EVERY):
+        plain = pattern.sub(" ", plain)
+    return plain
 
 
 def _rhythm_text(every: int, scene: Scene) -> str:
