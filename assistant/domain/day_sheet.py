@@ -50,14 +50,15 @@ def _work(
 
 def _looks(coats: list[Life], knowledge: Knowledge, today: date) -> Iterator[Box]:
     """What to look at while there: coats that near their end, toppers that are due."""
-    for life in coats:
-        surface = knowledge.named("surfaces", life.application.surface, "en")
-        coating = knowledge.named("coatings", life.application.coating, "en")
-        if life.stage is not Stage.FINE:
-            yield Box(f"look-{life.application.id}", f"Flashlight on the {surface}: {coating} about "
-                      f"{life.used_percent}% used")  # fmt: skip
-        elif life.next_topper_on and life.next_topper_on <= today:
-            yield Box(f"due-{life.application.id}", f"Topper on the {surface} is due")
+    for stage, wanted in ((Stage.DUE, "a new coat is due"), (Stage.SOON, "a new coat is due soon")):
+        ending = [life for life in coats if life.stage is stage]
+        if ending:
+            yield Box(f"look-{stage}", f"Flashlight on {_surfaces(ending, knowledge)}: {wanted}")
+    wanting = [
+        life for life in coats if life.stage is Stage.FINE and life.next_topper_on and life.next_topper_on <= today
+    ]
+    if wanting:
+        yield Box("look-topper", f"Topper on {_surfaces(wanting, knowledge)} is due")
 
 
 def _surfaces(coats: list[Life], knowledge: Knowledge) -> str:

@@ -58,16 +58,16 @@ def asked_in(tx: Transaction, handover_id: int) -> AnyRow | None:
     return tx.execute(query).first()
 
 
-def handover_texts(tx: Transaction, limit: int = 500) -> tuple[str, ...]:
-    """The latest texts that a person had to answer."""
+def handover_texts(tx: Transaction, limit: int) -> tuple[tuple[str, bool], ...]:
+    """The latest texts that a person had to answer, each with whether it was urgent."""
     query = (
-        select(messages.c.text)
+        select(messages.c.text, handovers.c.urgent)
         .join(handovers, handovers.c.message_id == messages.c.id)
         .where(ours(messages), ours(handovers), messages.c.text != "")
         .order_by(handovers.c.id.desc())
         .limit(limit)
     )
-    return tuple(tx.execute(query).scalars())
+    return tuple((row.text, row.urgent) for row in tx.execute(query))
 
 
 def boats(tx: Transaction, words: str = "", page: int = 1, ids: Iterable[int] | None = None) -> tuple[BoatRow, ...]:

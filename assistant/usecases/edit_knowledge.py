@@ -6,33 +6,25 @@ would be understood otherwise. A change after which any text no longer gets its 
 
 from __future__ import annotations
 
-import csv
 import os
 import shutil
 import tempfile
-from collections.abc import Iterable, Iterator, Mapping
+from collections.abc import Mapping
 from dataclasses import dataclass, replace
 from datetime import datetime
 from pathlib import Path
 
 from assistant.assembly import Assistant, knowledge_folder
-from assistant.domain.conversation.situation import Situation
 from assistant.domain.errors import Problem
 from assistant.domain.knowledge import Knowledge
-from assistant.domain.people import Consent
 from assistant.domain.understanding.model import training_stamp
-from assistant.domain.understanding.reading import Reading
 from assistant.packaged import packaged
 from assistant.storage import audit, handovers
 from assistant.storage.database import Transaction
 from assistant.storage.knowledge_files import read_without_model, with_models
 from assistant.storage.knowledge_files.cache import save_models
 from assistant.storage.knowledge_files.reader import prepared, stamp_of
-from assistant.storage.lists import handover_texts
-
-MOST_PHRASINGS = 4
-"""Phrasings of each topic that are read again."""
-MOST_TEXTS = 4000
+from assistant.usecases.replay_texts import Changed, old_texts, read_otherwise
 
 
 @dataclass(frozen=True, slots=True)
@@ -44,16 +36,6 @@ class Lesson:
     language: str
     question: str
     answer: str
-
-
-@dataclass(frozen=True, slots=True)
-class Changed:
-    """A text that would be read otherwise: topics before and after. `safety`: it would lose its safety answer."""
-
-    text: str
-    before: tuple[str, ...]
-    after: tuple[str, ...]
-    safety: bool
 
 
 @dataclass(frozen=True, slots=True)
@@ -113,8 +95,8 @@ def try_out(app: Assistant, edits: Mapping[str, str], lesson: Lesson | None = No
     if problems:
         return Trial(edits, base, tuple(problems))
     changed = _with_models(app.knowledge, changed)
-    texts = _old_texts(app)
-    differences = tuple(_differences(app, changed, texts))
+    texts = old_texts(app)
+    differences = tuple(read_otherwise(app, changed, texts))
     return Trial(edits, base, (), differences, len(texts), changed, lesson)
 
 
@@ -163,41 +145,3 @@ def _write(folder: Path, edits: Mapping[str, str]) -> None:
         part = path.with_name(path.name + ".part")
         part.write_text(text if text.endswith("\n") else text + "\n", encoding="utf-8", newline="\n")
         os.replace(part, path)
-
-
-def _old_texts(app: Assistant) -> list[str]:
-    """Texts to read again: what people had to answer, the development set of a checkout, and some of all phrasings."""
-    with app.database.reading(app.business.id) as tx:
-        asked = handover_texts(tx)
-    phrasings = (
-        phrasing
-        for answers in app.knowledge.answers.values()
-        for answer in answers.values()
-        for phrasing in (answer.phrasings if answer.safety else answer.phrasings[:MOST_PHRASINGS])
-    )
-    return list(dict.fromkeys((*asked, *_development_set(), *phrasings)))[:MOST_TEXTS]
-
-
-def _development_set() -> Iterator[str]:
-    """The texts of tests/development, where the program runs from a checkout."""
-    for path in sorted((packaged("knowledge").parent / "tests" / "development").glob("*.csv")):
-        with path.open(encoding="utf-8", newline="") as file:
-            yield from (row["text"] for row in csv.DictReader(file) if row.get("text"))
-
-
-def _differences(app: Assistant, new: Knowledge, texts: Iterable[str]) -> Iterator[Changed]:
-    nobody = Situation(app.business, "", None, Consent())
-    for text in texts:
-        before, after = app.read(text, nobody, app.knowledge), app.read(text, nobody, new)
-        topics = _topics(before), _topics(after)
-        if topics[0] != topics[1]:
-            yield Changed(text, *topics, safety=bool(before.safety) and before.safety != after.safety)
-
-
-def _topics(reading: Reading) -> tuple[str, ...]:
-    """What a text was read as, whatever led the reading."""
-    if reading.keyword:
-        return (reading.keyword.value,)
-    if reading.safety or reading.opt_out:
-        return (reading.safety or "opt_out",)
-    return tuple(ask.topic for ask in reading.asks)

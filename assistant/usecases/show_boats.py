@@ -7,7 +7,8 @@ from dataclasses import dataclass, field
 from datetime import date
 
 from assistant.assembly import Assistant
-from assistant.domain.coatings import Life, lives
+from assistant.domain.coatings import Life, lives, parameters, vessel_overrides, with_topper_coats
+from assistant.domain.life_picture import Drawn, drawn
 from assistant.domain.people import Client, Vessel
 from assistant.storage import care
 from assistant.storage.database import Transaction
@@ -26,6 +27,21 @@ class Boat:
         """The coat that is due first, a topper only where nothing lies under it."""
         base = [life for life in self.lives if life.application.coating != "topper"]
         return next(iter(base or self.lives), None)
+
+
+def life_pictures(app: Assistant, tx: Transaction, boat: Boat) -> dict[int, Drawn]:
+    """The picture of each coat's life that counts on a boat, by the application's number."""
+    (fleet,) = care.fleets(tx, boat.client.id)
+    events = with_topper_coats(fleet.applications, fleet.events)
+    sun = app.knowledge.sun.get(app.business.sun_station)
+    pictures = {}
+    for life in boat.lives:
+        coating = app.knowledge.coatings[life.application.coating]
+        own = parameters(coating, app.business.life, vessel_overrides(boat.vessel))
+        surface = app.knowledge.named("surfaces", life.application.surface, "en")
+        title = f"{boat.vessel.name}, {surface}"
+        pictures[life.application.id] = drawn(title, life, boat.vessel, events, own, "en", sun)
+    return pictures
 
 
 def boats_of(app: Assistant, tx: Transaction, client_ids: Iterable[int], today: date) -> dict[int, Boat]:

@@ -7,8 +7,10 @@ from typing import Any
 
 from flask import Blueprint, request, send_file
 from flask.typing import ResponseReturnValue
+from markupsafe import Markup
 
 from assistant.domain.errors import ImportRefused
+from assistant.domain.life_picture import as_svg
 from assistant.doors.crew.door import Door, back_to, found, me, number_of, page
 from assistant.storage import lists
 from assistant.storage.cells import COLUMNS
@@ -16,7 +18,7 @@ from assistant.storage.visits import visits_of_client
 from assistant.usecases.add_records import add_record, by_field
 from assistant.usecases.order_by_life import LifeOrder
 from assistant.usecases.photos import photo_file
-from assistant.usecases.show_boats import Boat, boats_of
+from assistant.usecases.show_boats import Boat, boats_of, life_pictures
 
 WHY = {
     "kept": "kept {0}", "laid_up": "laid up {0}", "toppers": "{0} toppers counted",
@@ -46,12 +48,14 @@ def add_pages(routes: Blueprint, door: Door, order: LifeOrder) -> None:
         with door.reading() as tx:
             row = found(lists.boat_row(tx, vessel_id))
             mine: Boat = found(boats_of(app, tx, [row.client_id], door.today).get(vessel_id))
+            pictures = life_pictures(app, tx, mine)
             story = {
                 "jobs": lists.jobs_of(tx, vessel_id), "events": lists.events_of(tx, vessel_id),
                 "photos": lists.photos_of(tx, vessel_id), "texts": lists.texts_to_and_fro(tx, row.client_id),
                 "visits": [v for v in visits_of_client(tx, row.client_id) if vessel_id in v.vessel_ids][::-1],
             }  # fmt: skip
-        return page("boat", row.name, row=row, boat=mine, because=_because, **story)
+        drawings = {id_: Markup(as_svg(picture, styled=False)) for id_, picture in pictures.items()}  # noqa: S704
+        return page("boat", row.name, row=row, boat=mine, because=_because, drawings=drawings, **story)
 
     @routes.get("/photos/<token>")
     def photo(token: str) -> ResponseReturnValue:
