@@ -63,10 +63,15 @@ def plan_states(tx: Transaction, client_id: int) -> dict[int, str]:
 
 def active_plans(tx: Transaction) -> tuple[tuple[AnyRow, tuple[int, ...]], ...]:
     """Rows of every active plan, each with its vessels."""
+    return plans_in(tx, "active")
+
+
+def plans_in(tx: Transaction, *states: str) -> tuple[tuple[AnyRow, tuple[int, ...]], ...]:
+    """Rows of every plan in one of these states, each with its vessels."""
     boats: dict[int, list[int]] = {}
     for row in tx.execute(select(plan_vessels).where(ours(plan_vessels)).order_by(plan_vessels.c.vessel_id)):
         boats.setdefault(row.plan_id, []).append(row.vessel_id)
-    query = select(plans).where(ours(plans), plans.c.state == "active").order_by(plans.c.id)
+    query = select(plans).where(ours(plans), plans.c.state.in_(states)).order_by(plans.c.id)
     return tuple((row, tuple(boats.get(row.id, ()))) for row in tx.execute(query))
 
 

@@ -135,6 +135,12 @@ def visits_of_client(tx: Transaction, client_id: int) -> tuple[Visit, ...]:
     return _visits(tx.execute(_LATEST, {"client": client_id}))
 
 
+def visits_of_plan(tx: Transaction, plan_id: int) -> tuple[Visit, ...]:
+    """Visits that a plan booked and nobody called off, by time."""
+    mine = (visits.c.plan_id == plan_id, visits.c.state != "called_off")
+    return _visits(tx.execute(_with_boats(_VISITS.where(*mine))))
+
+
 def visits_between(
     tx: Transaction, first: datetime, last: datetime, *, booked_only: bool = True
 ) -> tuple[Visit, ...]:

@@ -90,6 +90,16 @@ def _beyond(wish: TimeWish, diary: Diary) -> bool:
     return first is not None and first > diary.last
 
 
+def offer_as_wished(request: Request, wish: TimeWish, scene: Scene, diary: Diary, lead: str) -> Piece | None:
+    """An offer to somebody who waits, only of times that fit the wish; None while there are none."""
+    vessels, service = vessels_of(request, scene), service_of(request, scene)
+    if service is None or not vessels:
+        return None
+    if not free_slots(scene.situation.business, diary, work_of(service, vessels, scene.situation.business), wish, scene.now, 1):
+        return None
+    return offer(request, wish, scene, diary, lead)
+
+
 def open_diary(diary: Diary, visit: Visit | None) -> Diary:
     """The calendar in which the visit that is to move does not stand in its own way."""
     return opened_up(diary, Slot(visit.crew, visit.begins, visit.ends)) if visit else diary
