@@ -125,7 +125,7 @@ def _other_times(
     if not asks_anew or not about_times:
         return None
     if wish.ambiguous:
-        return ask_day(wish, request, scene)
+        return ask_day(wish, request.also(reading.text, scene), scene)
     return offer(request.also(reading.text, scene), _instead(wish, request, slots, scene), scene, diary)
 
 
