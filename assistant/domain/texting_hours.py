@@ -93,14 +93,17 @@ def country_of(situation: Situation) -> str:
 
 @lru_cache(maxsize=256)
 def public_holidays(country: str, state: str, year: int) -> frozenset[date]:
-    """Public holidays of a country, and of a state if its calendar knows it; none for an unknown country."""
+    """Public holidays of a country, and besides those of a state if its calendar knows it; none if it knows neither.
+
+    A state's calendar may leave out days that the rest of the country keeps: both count.
+    """
     try:
-        calendar = holidays.country_holidays(country, years=year)
+        national = holidays.country_holidays(country, years=year)
     except NotImplementedError:
         return frozenset()
-    if state in calendar.subdivisions:
-        calendar = holidays.country_holidays(country, subdiv=state, years=year)
-    return frozenset(calendar)
+    if state not in national.subdivisions:
+        return frozenset(national)
+    return frozenset(national) | frozenset(holidays.country_holidays(country, subdiv=state, years=year))
 
 
 def _day_hours(day: str, own: Hours, regions: Sequence[Sequence[TextingHours]]) -> Hours | None:

@@ -104,9 +104,10 @@ def test_holidays_are_those_of_the_client_not_of_the_business(ana):
     assert verdict(ana, at(5, 12, month=7), "marketing") == Wait(at(6, 10, month=7))
 
 
-def test_a_state_may_have_holidays_of_its_own():
+def test_a_state_may_have_holidays_of_its_own_besides_those_of_the_country():
     assert date(2027, 11, 26) in public_holidays("US", "FL", 2027)
     assert date(2027, 11, 26) not in public_holidays("US", "", 2027)
+    assert public_holidays("US", "FL", 2027) > public_holidays("US", "", 2027)
     assert public_holidays("ZZ", "", 2027) == frozenset()
 
 
