@@ -14,7 +14,11 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from assistant.domain.times import read_times
+from assistant.domain.times.offers import picked_by_place
+from assistant.domain.times.words import normal
 from assistant.domain.visits import Slot, TimeWish
+from assistant.packaged import packaged
+from assistant.storage.knowledge_files.reader import read_without_model
 
 ZONE = "America/New_York"
 WEEKDAYS = ["mon", "tue", "wed", "thu", "fri", "sat", "sun"]
@@ -118,6 +122,25 @@ def test_a_date_in_figures_is_read_as_the_place_and_language_write_it(
 def test_the_wall_day_of_the_business_counts_not_the_utc_day() -> None:
     late_evening = datetime(2027, 5, 5, 2, 30, tzinfo=UTC)  # still Tuesday the 4th in New York
     assert read_times("tomorrow", late_evening, ZONE, "en").days == (date(2027, 5, 5),)
+
+
+def other_questions() -> Iterator[tuple[str, str]]:
+    """(language, text) of every way of asking that the shipped answers know, but for bookings and small talk."""
+    found, _ = read_without_model(packaged("knowledge"))
+    for language, answers in found.answers.items():
+        for answer in answers.values():
+            if answer.group not in {"booking", "people", "consent"} and answer.topic != "change_answer":
+                yield from ((language, phrasing) for phrasing in answer.phrasings)
+
+
+def test_no_question_of_another_kind_is_taken_for_a_pick() -> None:
+    """A pick books a visit: 'which first?', 'does it last?' and '2 weeks after' must never be one."""
+    questions = list(other_questions())
+    assert len(questions) > 10_000
+    now, times = at_ten("2027-05-04"), offered()
+    hold_a_number = [one for one in questions if picked_by_place(normal(one[1]), 3)]
+    questions = [*hold_a_number, *questions[::8]]
+    assert [text for language, text in questions if read_times(text, now, ZONE, language, times).pick] == []
 
 
 @given(st.text(max_size=160), st.sampled_from(["en", "es"]))

@@ -34,15 +34,15 @@ from assistant.domain.conversation.booking_texts import (
 from assistant.domain.conversation.decision import BookVisit, Change, HandOver, MoveVisit
 from assistant.domain.conversation.scene import Piece, Scene
 from assistant.domain.slots import Diary, is_free
-from assistant.domain.times import read_times
+from assistant.domain.times import only_times, read_times
 from assistant.domain.times.offers import picked_by_place
 from assistant.domain.times.words import normal
 from assistant.domain.understanding.reading import Reading
 from assistant.domain.visits import Slot, TimeWish
 
 ABOUT_TIMES = frozenset({"book_visit", "pick_slot", "no_slot_fits", "move_visit", "two_boats"})
-SHORT = 8
-"""A text of that many words is read as an answer even if its topic seems another."""
+SHORT, SURE = 8, 0.8
+"""A text of so few words is read as an answer where its topic is less sure than that."""
 _LIST = re.compile(r"\b(?:waiting list|wait ?list|list|lista(?: de espera)?)\b")
 _NEVER_MIND = re.compile(r"\b(?:never ?mind|keep (?:it|my|the)|leave it|forget it|not now|no thanks|changed my mind|dejalo|olvidalo|no gracias|ya no)\b")
 
@@ -121,12 +121,21 @@ def _other_times(
 ) -> Piece | None:
     """New times for somebody whom the offered ones do not suit; None when the text asks for no times at all."""
     asks_anew = wish.none_fit or wish.later_than_offer or wish.earlier_than_offer or not replace(wish, words="").empty
-    about_times = any(ask.topic in ABOUT_TIMES for ask in reading.asks) or len(reading.text.split()) <= SHORT
-    if not asks_anew or not about_times:
+    if not asks_anew or not _about_times(reading, scene):
         return None
     if wish.ambiguous:
         return ask_day(wish, request.also(reading.text, scene), scene)
     return offer(request.also(reading.text, scene), _instead(wish, request, slots, scene), scene, diary)
+
+
+def _about_times(reading: Reading, scene: Scene) -> bool:
+    """True when a text is about when to come; 'the topper lasts longer now?' names times as well, but asks for none."""
+    if any(ask.topic in ABOUT_TIMES for ask in reading.asks):
+        return True
+    if only_times(reading.text, scene.now, scene.situation.business.zone, scene.language):
+        return True
+    unsure = all(ask.certainty < SURE for ask in reading.asks)
+    return unsure and len(reading.text.split()) <= SHORT
 
 
 def _instead(wish: TimeWish, request: Request, slots: Sequence[Slot], scene: Scene) -> TimeWish:

@@ -15,12 +15,12 @@ from zoneinfo import ZoneInfo
 from assistant.domain.times.clock import find_hours
 from assistant.domain.times.day_rules import DAY_RULES
 from assistant.domain.times.days import Days, Finder
-from assistant.domain.times.offers import as_answer, picked_by_place
+from assistant.domain.times.offers import Clause, as_answer, picked_by_place, sentences_of
 from assistant.domain.times.relations import Collected, as_wish, collect
 from assistant.domain.times.words import COUNT, NOT_A_DAY, any_of, count_of, normal
 from assistant.domain.visits import Slot, TimeWish
 
-__all__ = ["days_named", "hours_later", "order_of", "read_times"]
+__all__ = ["days_named", "hours_later", "only_times", "order_of", "read_times"]
 
 _ASAP = re.compile(
     any_of(
@@ -59,9 +59,25 @@ def read_times(
     walls = [slot.begins.astimezone(ZoneInfo(zone)) for slot in offered]
     anchor = anchor or (walls[0].date() if walls else None)
     plain = NOT_A_DAY.sub(" ", normal(text))
-    without = _without_places(plain) if walls and picked_by_place(plain, len(walls)) else plain
-    wish = _read(without, today, anchor, order_of(zone, language), text)
-    return as_answer(wish, plain, walls) if walls else wish
+    order = order_of(zone, language)
+    if not walls:
+        return _read(plain, today, anchor, order, text)[0]
+    clauses = [_clause(part, today, anchor, order, len(walls)) for part in sentences_of(plain)]
+    picks = any(clause.only_chooses and picked_by_place(clause.text, len(walls)) for clause in clauses)
+    wish = _read(_without_places(plain) if picks else plain, today, anchor, order, text)[0]
+    return as_answer(wish, plain, clauses, walls)
+
+
+def only_times(text: str, now: datetime, zone: str, language: str) -> bool:
+    """True when a text says nothing but times, and words of choosing among them."""
+    plain, today = NOT_A_DAY.sub(" ", normal(text)), now.astimezone(ZoneInfo(zone)).date()
+    return all(_clause(part, today, None, order_of(zone, language), 3).only_chooses for part in sentences_of(plain.replace("?", " ")))
+
+
+def _clause(part: str, today: date, anchor: date | None, order: str, count: int) -> Clause:
+    """One sentence of an answer; ordinals that name an offered time are not read as days of the month."""
+    wish, rest = _read(_without_places(part) if picked_by_place(part, count) else part, today, anchor, order, part)
+    return Clause(part, rest, wish)
 
 
 def order_of(zone: str, language: str) -> str:
@@ -88,8 +104,8 @@ def hours_later(text: str) -> timedelta | None:
     return step if re.match(r"later|mas tarde|despues", match["side"]) else -step
 
 
-def _read(plain: str, today: date, anchor: date | None, order: str, text: str) -> TimeWish:
-    """The wish of a text that picks nothing."""
+def _read(plain: str, today: date, anchor: date | None, order: str, text: str) -> tuple[TimeWish, str]:
+    """The wish of a text that picks nothing, and the words that say no time."""
     like_last_year = bool(_LAST_YEAR.search(plain))
     shifted, plain = _shift(_LAST_YEAR.sub(" ", plain), anchor or today)
     finder = Finder(plain, today, order, anchor)
@@ -98,11 +114,12 @@ def _read(plain: str, today: date, anchor: date | None, order: str, text: str) -
     if _BY_THEN.search(plain):
         _needed_by_then(told)
     days = as_wish(told)
-    return TimeWish(
+    wish = TimeWish(
         first=days.first, last=days.last, days=days.days or shifted, weekdays=days.weekdays, not_weekdays=days.not_weekdays,
         not_days=days.not_days, needed_on=days.needed_on, earliest=hours.earliest, latest=hours.latest,
         asap=bool(_ASAP.search(plain)), like_last_year=like_last_year, ambiguous=_ambiguous(told, rest), words=text,
     )  # fmt: skip
+    return wish, _ASAP.sub(" ", rest)
 
 
 def _needed_by_then(told: Collected) -> None:

@@ -4,12 +4,12 @@ from __future__ import annotations
 
 import re
 from collections.abc import Sequence
-from dataclasses import replace
+from dataclasses import dataclass, replace
 from datetime import date, datetime
 
 from assistant.domain.times.day_rules import DAY_RULES
 from assistant.domain.times.days import Finder, Kind
-from assistant.domain.times.words import any_of
+from assistant.domain.times.words import MONTH, any_of
 from assistant.domain.visits import TimeWish
 
 _ORDINALS = (
@@ -17,16 +17,27 @@ _ORDINALS = (
 )  # fmt: skip
 _NUMBERS = ("one|uno|una", "two|dos", "three|tres", "four|cuatro")
 _COUNTS_SOMETHING_ELSE = r"(?! ?" + any_of(
-    "weeks?", "semanas?", "things?", "half", "quincena", r"of\b", r"de\b", "available", "opening", r"am\b", r"pm\b", r"a\.m", r"p\.m", ":",
+    "weeks?", "semanas?", "things?", "hora", "half", "quincena", r"of\b", r"de\b", "available", "opening", r"am\b", r"pm\b", r"a\.m", r"p\.m", ":",
     "/", "-", "ish", "oclock", r"(?:st|nd|rd|th)\b", "ft", "foot", "feet", "hours?", "days?", "dias?", "months?", "boats?", "barcos?", "%",
     r",?\d", r"\.\d",
 ) + ")"  # fmt: skip
-_CHOOSING = any_of(
-    "ok(?:ay)?", "yes", "yep", "yeah", "sure", "si", "vale", "great", "perfect\\w*", "good", "fine", "cool", "thanks", "gracias", "please",
-    "lets (?:do|go with|take)", "i(?:ll| will| would|d)? ?(?:take|like|prefer|want|pick|choose|grab|do|go with)", "book", "go with", "take",
-    "give me", "gimme", "put me (?:down )?(?:for|in)", "reserve", "quiero", "prefiero", "tomo", "me quedo con", "dale", "va",
-    "la", "el", "the", "number", "numero", "no\\.?", "nr\\.?", "option", "opcion", "slot", "choice", "time", "#", "for", "para", "with", "con",
-)  # fmt: skip
+CHOOSING = frozenset(
+    "i ill id would will like want take grab pick choose book reserve lock in go with do lets let us me my we the a an one ones option"
+    " options number nr no slot slots spot time times date choice please pls plz thanks thank you ok okay k yes yep yeah ya sure great good"
+    " perfect fine cool sounds looks works work best better for is it its that this those these of on at then put down set up can could"
+    " have get gimme give only make so just and prefer suits suit ideal from your list offered sent any whichever all either earliest"
+    " latest middle last former latter hi hey hello but not late early later earlier too that them choose dont care which morning"
+    " afternoon guess think lovely awesome confirm confirmed day or"
+    " la el los las lo de del a que quiero prefiero tomo me nos quedo quedamos con dale va vale si por favor porfa esta estan bien sirve"
+    " viene va ponme ponnos en apuntame apartame reservame dame damelo elijo escojo opcion numero hora esa ese eso esas esos este gracias entonces"
+    " mejor puedo solo asi pusiste ofreciste dices se puede perfecto listo ok pero no tan tarde temprano mas muy medio ultima ultimo"
+    " cualquiera sea siguiente y o tu escoge para".split()
+)
+"""What a text may hold besides a number, a day and an hour and still be nothing but a choice."""
+_DATE = re.compile(rf"\b{MONTH} (?:the )?\d{{1,2}}(?:st|nd|rd|th)?\b|\b\d{{1,2}}(?:st|nd|rd|th)?(?: of| de)? {MONTH}")
+_SENTENCE = re.compile(r"(?<![ap]\.m)[.!?;\n]+(?=\s|$)|(?<=[?!])")
+
+
 NONE_FIT = re.compile(
     any_of(
         r"\b(?:none|neither|ningun[oa]?)\b", r"\bno(?:ne)? (?:of|to) (?:those|these|them|all|any)\b", r"\bnot (?:those|these|any)\b",
@@ -51,25 +62,50 @@ SAME_DAY = re.compile(r"\b(?:in the day|(?:that|the same|same) day|(?:ese|el) mi
 EARLIEST = re.compile(r"\b(?:earliest|soonest|(?:la|el) mas (?:tempran[oa]|pront[oa]))\b")
 ANY = re.compile(
     r"\b(?:any of (?:them|those|these)|either|whichever|any is|any will|you (?:choose|pick)|dont care which|cualquiera|(?:el|la) que sea"
-    r"|all (?:of them )?(?:work|good|fine))\b"
+    r"|(?:they )?all (?:of them )?work)\b"
 )
 COMPARED = re.compile(r"\b(later|earlier|sooner) (?:one|slot|time|option)\b(?! than)")
 ASKS_FOR_MORE = re.compile(
-    r"\b(?:instead|other|else|another|different|more|anything|something|got any|do you have|need|necesito|only|solo|how about|what about"
+    r"\b(?:instead|other|else|another|different|more|anything|something|got any|push|bump|delay|shift|postpone|do you have|need|necesito|only|solo|how about|what about"
     r"|otr[oa]s?|en vez|mejor)\b"
 )
 
 
-def as_answer(wish: TimeWish, plain: str, walls: Sequence[datetime]) -> TimeWish:
+@dataclass(frozen=True, slots=True)
+class Clause:
+    """One sentence of an answer: its words, what of them is no time, and the times it names."""
+
+    text: str
+    rest: str
+    wish: TimeWish
+
+    @property
+    def only_chooses(self) -> bool:
+        """True when there is nothing in it but a choice; of questions only those that ask for one of the times."""
+        if "?" in self.text and not re.search(r"\b(?:one|option|slot|spot|number|opcion|numero|(?:la|el) de)\b|^\W*(?:can|could) (?:i|we) ", self.text):
+            return False
+        words = re.findall(r"[a-z]+", re.sub(r"<\d+>|\b\d{1,2}(?:st|nd|rd|th)\b", " ", self.rest))
+        numbers = "|".join((*_ORDINALS, *_NUMBERS, "b", "c", "d"))
+        return all(word in CHOOSING or re.fullmatch(numbers, word) for word in words)
+
+
+def sentences_of(plain: str) -> list[str]:
+    """The sentences of a text, question marks kept."""
+    cut = [part.strip() for part in _SENTENCE.split(plain)]
+    return [f"{part}?" if f"{part}?" in plain else part for part in cut if part] or [plain]
+
+
+def as_answer(wish: TimeWish, plain: str, clauses: Sequence[Clause], walls: Sequence[datetime]) -> TimeWish:
     """The wish read from `plain` as an answer to the offered wall times: a pick, other times, or something new."""
     relative = EARLIEST.sub(" ", plain)
     wish = replace(wish, later_than_offer=bool(LATER.search(relative)), earlier_than_offer=bool(EARLIER.search(relative)))
-    picks = picked_by_place(plain, len(walls))
+    choosing = [clause for clause in clauses if clause.only_chooses]
+    picks = sorted({number for clause in choosing for number in picked_by_place(clause.text, len(walls))})
     if NONE_FIT.search(plain) and not picks:
         return replace(wish, none_fit=True)
     shifted = wish.later_than_offer or wish.earlier_than_offer
     if not picks and not shifted:
-        picks = described(wish, plain, walls)
+        picks = sorted({number for clause in choosing for number in described(clause.wish, clause.text, walls)})
     if len(picks) > 1:
         return replace(wish, ambiguous="pick", later_than_offer=False, earlier_than_offer=False)
     if picks and shifted:
@@ -81,8 +117,9 @@ def as_answer(wish: TimeWish, plain: str, walls: Sequence[datetime]) -> TimeWish
 
 def picked_by_place(text: str, count: int) -> list[int]:
     """1-based numbers of the offered times that the text names by place: '2', 'the second one', 'b', 'last'."""
+    text = _DATE.sub(" ", text)
     found = {number for number in range(1, count + 1) if any(re.search(way, text) for way in _ways_to_name(number))}
-    if re.search(r"\b(?:last|ultim[oa])\b(?! (?:week|year|time|month|semana|ano|mes))", text):
+    if re.search(r"(?<!of )(?<!of the )\b(?:last|ultim[oa])\b(?! (?:week|year|time|month|semana|ano|mes))", text):
         found.add(count)
     if count == 3 and re.search(r"\bmiddle (?:one|time|slot)\b|\b(?:la|el) (?:del|de en) medio\b", text):
         found.add(2)
@@ -96,12 +133,10 @@ def picked_by_place(text: str, count: int) -> list[int]:
 
 def _ways_to_name(number: int) -> tuple[str, ...]:
     ordinal, word, letter, other = _ORDINALS[number - 1], _NUMBERS[number - 1], "abcd"[number - 1], _COUNTS_SOMETHING_ELSE
+    not_ruled_out = r"(?<!not )(?<!not the )(?<!no la )(?<!no el )(?<!no )(?<!this )(?<!what )(?<!que )"
     return (
-        rf"^\W*(?:{_CHOOSING}\W*)*{number}\b{other}",
-        rf"(?:^|\b(?:number|numero|option|opcion|slot|choice|#|no\.?|la|el)) ?#?{number}\b{other}",
-        rf"\b(?:take|do|book|want|go with|pick|choose|prefer|like|ok|y|or|and|&|o|,) #?{number}\b{other}(?! is)",
-        rf"\b{number} (?:works|please|is (?:good|fine|great|best|ok|perfect)|sounds|por favor|esta bien|me (?:viene|va))",
-        rf"\b{ordinal}\b{other}(?! <)",
+        rf"(?<![\d/:.-])(?<!\bat )(?<!\bafter )(?<!\bbefore )(?<!\baround )(?<!\blas ){not_ruled_out}\b{number}\b{other}",
+        rf"{not_ruled_out}\b{ordinal}\b{other}(?! <)",
         rf"\b(?:number|option|slot|choice|numero|opcion) (?:{word})\b",
         rf"^\W*(?:(?:the|la|el|ok|dale|va|con) )*(?:{word})(?: please| por favor)?\W*$",
         rf"^\W*(?:option |opcion |la |el )?{letter}\W*$",
