@@ -185,6 +185,28 @@ def test_what_is_missing_is_asked_for_one_thing_at_a_time(talk: Callable[..., Ta
     assert said.replies[0].startswith("Wash and topper for Blue Ledger, $168: 1) Fri May 7, 8 am.")
 
 
+@pytest.mark.parametrize(
+    ("kind", "data"),
+    [
+        ("visit_vessel", {}), ("which_service", {"vessel_ids": [1]}), ("boat_length", {"vessel_ids": [4], "service": "wash"}),
+        ("confirm_time", {"vessel_ids": [1], "service": "wash", "days": ["2027-06-08", "2027-06-09"]}),
+        ("confirm_drop", {"visit_id": 1}), ("which_visit", {"visit_ids": [1], "to": "drop"}), ("plan_vessel", {"words": "the plan"}),
+        ("begin_plan", {"vessel_ids": [1], "service": "topper", "every_days": 30, "begins": "2027-05-07"}),
+        ("pick_slot", {"vessel_ids": [1], "service": "wash", "slots": [[1, "2027-05-11T12:00:00+00:00", "2027-05-11T14:15:00+00:00", "", ""]]}),
+    ],
+)
+@pytest.mark.parametrize(
+    "text",
+    ["can i wash sea thistle with vinegar on tuesday?", "ok is the first wash fine after 2 weeks", "how long does a 28 ft wax last on the second boat"],
+)
+def test_a_care_question_answers_none_of_our_questions(talk: Callable[..., Talk], kind: str, data: dict[str, Any], text: str) -> None:
+    ana = booked(talk, THISTLE, replace(DINGHY, id=4, length_ft=None))
+    ana.situation = replace(ana.situation, question=OpenQuestion(1, kind, data, NOW, NOW + timedelta(days=1)))
+    said = ana.say(text, "covers")
+    assert not [change for change in said.changes if not isinstance(change, HandOver)]
+    assert ana.situation.question is not None
+
+
 def test_both_boats_of_one_harbor_are_one_visit_and_of_two_harbors_are_two(talk: Callable[..., Talk]) -> None:
     chidi = talk(LEDGER, DINGHY)
     said = chidi.say("wash both boats next week", "two_boats")

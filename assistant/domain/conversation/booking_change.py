@@ -8,7 +8,7 @@ from datetime import timedelta
 from zoneinfo import ZoneInfo
 
 from assistant.domain.conversation.booking_offer import OPEN_HOURS
-from assistant.domain.conversation.booking_request import Request, slot_from, vessels_named
+from assistant.domain.conversation.booking_request import Request, answers_us, slot_from, vessels_named
 from assistant.domain.conversation.booking_steps import next_step
 from assistant.domain.conversation.booking_texts import (
     choice,
@@ -32,9 +32,12 @@ from assistant.domain.visits import Slot, Visit, VisitState
 
 MOST_TOLD = 3
 _DROP = re.compile(r"^\W*(?:drop|quitar)\b")
-_DO_DROP = re.compile(r"\b(?:drop|quitar|quitalo|quitala|ok|okay|yes|yep|sure|si|dale|please do|call it off|take it off|correct|1)\b")
-_DO_MOVE = re.compile(r"\b(?:move|mover|another day|different day|reschedule|otro dia|2)\b")
-_KEEP = re.compile(r"\b(?:keep|leave it|no|nope|dejar|dejalo|dejala|3)\b")
+_DO_DROP = re.compile(
+    r"\b(?:drop|quitar|quitalo|quitala|please do|call it off|take it off|dont come|no vengan)\b"
+    r"|^\W*(?:ok(?:ay)?|yes|yep|sure|si|dale|correct|1)\b(?: (?:please|thanks|por favor|gracias|do it|go ahead))?\W*$"
+)
+_DO_MOVE = re.compile(r"\b(?:move|mover|another day|different day|reschedule|otro dia)\b|^\W*2\W*$")
+_KEEP = re.compile(r"\b(?:keep|leave it|dejar|dejalo|dejala)\b|^\W*(?:no|nope|no thanks|no gracias|3)\W*$")
 _FORWARD = re.compile(r"\b(?:move me up|bring it forward|sooner|earlier|adelant\w+|antes)\b")
 
 
@@ -139,7 +142,7 @@ def confirm_drop(reading: Reading, scene: Scene, diary: Diary | None, lost: Slot
     question = scene.situation.question
     visit = next((one for one in upcoming(scene) if question and one.id == question.data.get("visit_id")), None)
     plain = normal(reading.text)
-    if question is None or visit is None or len(plain.split()) > 12:
+    if question is None or visit is None or not answers_us(reading, scene):
         return None
     if _DO_MOVE.search(plain):
         return _move(visit, reading.text, scene, diary)
@@ -152,7 +155,7 @@ def confirm_drop(reading: Reading, scene: Scene, diary: Diary | None, lost: Slot
 def which_visit(reading: Reading, scene: Scene, diary: Diary | None, lost: Slot | None) -> Piece | None:
     """Which of several visits is meant."""
     question = scene.situation.question
-    if question is None:
+    if question is None or not answers_us(reading, scene):
         return None
     listed = [visit for id in question.data["visit_ids"] for visit in upcoming(scene) if visit.id == id]
     places = picked_by_place(normal(reading.text), len(listed))

@@ -8,7 +8,7 @@ from datetime import date, timedelta
 from assistant.domain.business import Service
 from assistant.domain.conversation.booking_change import upcoming
 from assistant.domain.conversation.booking_offer import OPEN_HOURS, join_list
-from assistant.domain.conversation.booking_request import Request, price_of, services_named, vessels_named
+from assistant.domain.conversation.booking_request import Request, answers_us, price_of, services_named, vessels_named
 from assistant.domain.conversation.booking_texts import (
     names_of,
     numbered,
@@ -33,8 +33,8 @@ FIRST_AFTER = timedelta(days=3)
 _FORTNIGHT = re.compile(r"\b(?:every (?:other|two|2) weeks?|biweekly|bi-weekly|fortnight\w*|cada (?:dos|2) semanas|cada quince dias|quincenal\w*)\b")
 _WEEKLY = re.compile(r"\b(?:every week|weekly|cada semana|semanal\w*)\b")
 _EVERY = re.compile(rf"\b(?:every|cada) (?P<n>{COUNT}) (?P<u>weeks?|months?|days?|semanas?|mes(?:es)?|dias?)\b")
-_AGREED = re.compile(r"\b(?:ok|okay|yes|yep|sure|1|si|dale|go ahead|lets do it|sounds good|please|perfect\w*|vale|de acuerdo)\b")
-_REFUSED = re.compile(r"\b(?:2|no|nope|not now|later|never ?mind|ahora no|mejor no)\b")
+_AGREED = re.compile(r"^\W*(?:ok|okay|yes|yep|sure|1|si|dale|go ahead|lets do it|lets go|sounds good|perfect\w*|vale|de acuerdo)\b|\bcount me in\b")
+_REFUSED = re.compile(r"^\W*(?:2|no|nope)\b|\b(?:not now|maybe later|never ?mind|ahora no|mejor no)\b")
 _LEAVE_LIST = re.compile(r"\b(?:off (?:the|your) (?:waiting |wait ?)?list|where am i|how long|still on|sacame|quitame)\b")
 
 
@@ -118,13 +118,13 @@ def plan_vessel(reading: Reading, scene: Scene, diary: Diary | None, lost: Slot 
     question = scene.situation.question
     words = str(question.data.get("words", "")) if question else ""
     service = _plan_service(words, scene)
-    return _proposed(words, service, ids, scene) if ids and service else None
+    return _proposed(words, service, ids, scene) if ids and service and answers_us(reading, scene) else None
 
 
 def begin_plan(reading: Reading, scene: Scene, diary: Diary | None, lost: Slot | None) -> Piece | None:
     """1 begins the plan, 2 does not."""
     question, plain = scene.situation.question, normal(reading.text)
-    if question is None or len(plain.split()) > 8:
+    if question is None or not answers_us(reading, scene) or "?" in reading.text:
         return None
     places = picked_by_place(plain, 2)
     if places == [2] or _REFUSED.search(plain):

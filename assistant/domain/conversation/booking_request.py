@@ -19,6 +19,7 @@ from assistant.domain.slots import Work
 from assistant.domain.times import read_times
 from assistant.domain.times.offers import picked_by_place
 from assistant.domain.times.words import normal
+from assistant.domain.understanding.reading import Reading
 from assistant.domain.visits import Slot, TimeWish, Visit
 
 COMMON = {
@@ -29,6 +30,9 @@ COMMON = {
 """What people say for the usual kinds of work, by the id a business gives them on its list."""
 _USUAL = re.compile(r"\b(?:the usual|usual (?:job|visit|service)|same (?:job|thing|service|work)|as (?:always|usual)|lo de siempre|lo mismo)\b")
 _BOTH = re.compile(r"\b(?:both|all (?:my|our|the|three) boats|the two boats|two boats|ambos|ambas|l[oa]s dos|tod[oa]s (?:l[oa]s|mis))\b")
+
+
+FEW_WORDS, SOME_WORDS, SURE = 4, 8, 0.8
 
 
 @dataclass(frozen=True, slots=True)
@@ -61,6 +65,23 @@ class Request:
     def also(self, words: str, scene: Scene) -> Request:
         """The request with a further text of the client's."""
         return replace(self, told=(*self.told, (scene.now.isoformat(), words)))
+
+
+def answers_us(reading: Reading, scene: Scene) -> bool:
+    """True when a text may answer a question of ours on a visit; 'can i wash with vinegar?' is a new one, whatever it names.
+
+    What is about bookings or mere manners may be an answer, and so may a few words that ask nothing.
+    """
+    words = len(reading.text.split())
+    if words <= FEW_WORDS and "?" not in reading.text:
+        return True
+    groups = {_group(ask.topic, scene) for ask in reading.asks if ask.certainty >= SURE}
+    return groups <= {"booking", "people"} and (bool(groups) or words <= SOME_WORDS)
+
+
+def _group(topic: str, scene: Scene) -> str:
+    answer = scene.knowledge.answer(topic, "en")
+    return answer.group if answer else "booking"
 
 
 def wish_of(request: Request, scene: Scene, anchor: date | None = None) -> TimeWish:

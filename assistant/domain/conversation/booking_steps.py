@@ -11,6 +11,7 @@ from decimal import Decimal
 from assistant.domain.conversation.booking_offer import OPEN_HOURS, like_last_year, offer
 from assistant.domain.conversation.booking_request import (
     Request,
+    answers_us,
     note_of,
     place_of,
     service_of,
@@ -112,7 +113,7 @@ def stranger(scene: Scene, words: str) -> Piece:
 def visit_vessel(reading: Reading, scene: Scene, diary: Diary | None, lost: Slot | None) -> Piece | None:
     """Which boat the visit is for."""
     ids = vessels_named(reading.text, scene.situation.vessels, listed=True)
-    if not ids:
+    if not ids or not answers_us(reading, scene):
         return None
     return next_step(replace(_open(scene).also(reading.text, scene), vessel_ids=ids), scene, diary)
 
@@ -121,7 +122,7 @@ def which_service(reading: Reading, scene: Scene, diary: Diary | None, lost: Slo
     """Which work the visit is for."""
     named, services = services_named(reading.text, scene), list(scene.situation.business.services.values())
     places = picked_by_place(normal(reading.text), min(len(services), 4))
-    if len(named) != 1 and len(places) != 1:
+    if (len(named) != 1 and len(places) != 1) or not answers_us(reading, scene):
         return None
     chosen = named[0] if len(named) == 1 else services[places[0] - 1]
     return next_step(replace(_open(scene).also(reading.text, scene), service=chosen.id), scene, diary)
@@ -131,7 +132,7 @@ def boat_length(reading: Reading, scene: Scene, diary: Diary | None, lost: Slot 
     """How long the boat is; it is noted on its record."""
     request, feet = _open(scene), feet_in(reading.text) or _bare_number(reading.text)
     vessel = next((one for one in vessels_of(request, scene) if one.length_ft is None), None)
-    if vessel is None or feet is None or not POSSIBLE_FEET[0] <= feet <= POSSIBLE_FEET[1]:
+    if vessel is None or feet is None or not POSSIBLE_FEET[0] <= feet <= POSSIBLE_FEET[1] or not answers_us(reading, scene):
         return None
     measured = tuple(replace(one, length_ft=feet) if one.id == vessel.id else one for one in scene.situation.vessels)
     known = replace(scene, situation=replace(scene.situation, vessels=measured))
@@ -150,9 +151,9 @@ def confirm_time(reading: Reading, scene: Scene, diary: Diary | None, lost: Slot
     days = [date.fromisoformat(day) for day in question.data.get("days", ())] if question else []
     wish = read_times(reading.text, scene.now, scene.situation.business.zone, scene.language)
     chosen = picked_by_place(normal(reading.text), len(days)) if days else []
-    if len(chosen) == 1:
+    if len(chosen) == 1 and answers_us(reading, scene):
         return next_step(_open(scene).also(days[chosen[0] - 1].isoformat(), scene), scene, diary)
-    if wish.ambiguous or replace(wish, words="").empty:
+    if wish.ambiguous or replace(wish, words="").empty or not answers_us(reading, scene):
         return None
     return next_step(_open(scene).also(reading.text, scene), scene, diary)
 
