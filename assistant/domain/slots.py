@@ -264,9 +264,12 @@ class _Search:
         return self.drives[a, b]
 
     def _stop(self, busy: Busy) -> tuple[int, _Stop]:
-        """The crew and what it has to do there; where nobody knows the place, no drive is kept free."""
+        """The crew and what it has to do there; where nobody knows the place, no drive is kept free.
+
+        What is only held counts for the drive to it, but is no place where the crew is on that day.
+        """
         drive = self._drive(busy.place, self.work.place) if busy.place else 0
-        return busy.crew, _Stop(_minutes(busy.begins), _minutes_up(busy.ends), busy.place, drive)
+        return busy.crew, _Stop(_minutes(busy.begins), _minutes_up(busy.ends), "" if busy.held else busy.place, drive)
 
 
 def _unblocked(start: int, last: int, blocked: Sequence[tuple[int, int]]) -> Iterator[int]:

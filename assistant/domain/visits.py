@@ -59,6 +59,8 @@ class Busy:
     begins: datetime
     ends: datetime
     place: str = ""
+    held: bool = False
+    """Only offered to somebody: it takes time, but nobody is sure to be there."""
 
 
 @dataclass(frozen=True, slots=True)

@@ -166,7 +166,7 @@ def busy_between(
         held = held.where(or_(threads.c.client_id.is_(None), threads.c.client_id != but_not_client))
     own = select(busy_blocks).where(ours(busy_blocks), busy_blocks.c.begins_at < last, busy_blocks.c.ends_at > first)
     busy = [Busy(row.crew, row.begins_at, row.ends_at, row.place) for row in booked]
-    busy += [Busy(row.crew, row.begins_at, row.ends_at, row.place) for row in tx.execute(held)]
+    busy += [Busy(row.crew, row.begins_at, row.ends_at, row.place, held=True) for row in tx.execute(held)]
     busy += [Busy(row.crew or 0, row.begins_at, row.ends_at, row.place) for row in tx.execute(own)]
     return tuple(sorted(busy, key=lambda stretch: (stretch.begins, stretch.crew)))
 

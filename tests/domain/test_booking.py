@@ -11,7 +11,7 @@ from typing import Any
 
 import pytest
 
-from assistant.domain.business import Business, Place, Service
+from assistant.domain.business import Business, Place, Prices, Service
 from assistant.domain.conversation.booking import HANDLERS, QUESTIONS
 from assistant.domain.conversation.booking_request import merged, services_named, slot_from, vessels_named
 from assistant.domain.conversation.decide import decide, needs_diary
@@ -395,6 +395,13 @@ def test_leaving_a_plan_tells_the_detailer_and_names_the_visit_that_stays(talk: 
 )
 def test_prices_come_from_the_list_with_their_last_day(talk: Callable[..., Talk], topic: str, text: str, reply: str) -> None:
     assert talk(THISTLE).say(text, topic).replies[0].startswith(reply)
+
+
+def test_condition_and_extras_of_the_list_are_priced_when_they_are_told(talk: Callable[..., Talk]) -> None:
+    business = replace(BUSINESS, prices=Prices(condition={"heavy": Decimal("1.5")}), services=SERVICES | {
+        "wash": replace(SERVICES["wash"], add_ons={"nonskid": Decimal(45)})})  # fmt: skip
+    said = talk(THISTLE, business=business).say("how much is a wash with the nonskid, heavy dirt", "price_wash")
+    assert "$213." in said.replies[0]  # 28 x 4 x 1.5 + 45
 
 
 @pytest.mark.parametrize(

@@ -149,6 +149,8 @@ def test_a_day_with_the_crew_at_the_harbor_is_worth_waiting_for() -> None:
     best = free_slots(far, diary(here), WASH, TimeWish(), NOW, 1)
     assert walls(best) == ["Fri 07 10:00"]
     assert best[0].why == "here"
+    held = replace(here, held=True)
+    assert walls(free_slots(far, diary(held), WASH, TimeWish(), NOW, 1)) == ["Wed 05 10:30"]
 
 
 def test_the_boat_is_dry_before_it_is_needed_and_coated_before_launch() -> None:

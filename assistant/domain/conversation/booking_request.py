@@ -210,14 +210,16 @@ def work_of(service: Service, vessels: Sequence[Vessel], business: Business) -> 
     return Work(place_of(vessels, business), minutes, service.outdoor, service.cure_hours, tuple(vessels))
 
 
-def price_of(scene: Scene, service: Service, vessels: Sequence[Vessel], add_ons: Sequence[str] = ()) -> prices.Quote | None:
+def price_of(
+    scene: Scene, service: Service, vessels: Sequence[Vessel], add_ons: Sequence[str] = (), condition: str = ""
+) -> prices.Quote | None:
     """The price on the list for one visit to these boats; None when a length is not known."""
     lengths = [vessel.length_ft for vessel in vessels if vessel.length_ft]
     if len(lengths) < len(vessels) or not lengths:
         return None
     business = scene.situation.business
     way = Decimal(str(round(distance_km(business, "", place_of(vessels, business)), 1)))
-    return prices.quote_visit(business, service, lengths, add_ons, distance_km=way)
+    return prices.quote_visit(business, service, lengths, add_ons, condition, way)
 
 
 def slot_data(slot: Slot) -> list[Any]:

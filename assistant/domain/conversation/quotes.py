@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import re
 from dataclasses import replace
 
 from assistant.domain import wording
@@ -11,6 +12,7 @@ from assistant.domain.conversation.booking_texts import price_text, sentences, s
 from assistant.domain.conversation.scene import Piece, Scene
 from assistant.domain.people import Vessel
 from assistant.domain.prices import feet_in, quote, whole_feet
+from assistant.domain.times.words import normal
 
 
 def price(topic: str, service_id: str, text: str, scene: Scene, vessel: Vessel | None) -> Piece | None:
@@ -20,7 +22,7 @@ def price(topic: str, service_id: str, text: str, scene: Scene, vessel: Vessel |
         return None
     named = feet_in(text)
     if named is not None:
-        found = quote(scene.situation.business, service, named, add_ons_named(text, service))
+        found = quote(scene.situation.business, service, named, add_ons_named(text, service), condition_named(text, scene))
         values = {"vessel": scene.say("price.a_boat"), "count": f"{whole_feet(named)}", "price": price_text(scene, found)}
         return _told(topic, [scene.say("price.one", service=service_name(scene, service), **values)], service, scene)
     ids = vessels_named(text, scene.situation.vessels) or ((vessel.id,) if vessel else tuple(v.id for v in scene.situation.vessels))
@@ -29,7 +31,7 @@ def price(topic: str, service_id: str, text: str, scene: Scene, vessel: Vessel |
 
 
 def _of_vessel(vessel: Vessel, service: Service, text: str, scene: Scene) -> str:
-    found = price_of(scene, service, [vessel], add_ons_named(text, service))
+    found = price_of(scene, service, [vessel], add_ons_named(text, service), condition_named(text, scene))
     length = whole_feet(vessel.length_ft) if vessel.length_ft else ""
     return scene.say(
         "price.one", service=service_name(scene, service), vessel=scene.name_of(vessel), count=f"{length}", price=price_text(scene, found)
@@ -41,6 +43,13 @@ def _told(topic: str, lines: list[str], service: Service, scene: Scene) -> Piece
     until = scene.day(scene.today.fromordinal(scene.today.toordinal() + business.prices.quote_days))
     text = sentences(*lines, scene.say("price.good_until", until=until), scene.say("price.book"))
     return Piece(text, sentences(lines[0]), topic, why=f"price list: {service.id}")
+
+
+def condition_named(text: str, scene: Scene) -> str:
+    """The condition of the price list that a text tells of ('heavy oxidation' -> heavy); '' where it tells none."""
+    plain = normal(text)
+    names = scene.situation.business.prices.condition
+    return next((name for name in names if re.search(rf"\b{re.escape(name.replace('_', ' ').lower())}\b", plain)), "")
 
 
 def how_priced(text: str, scene: Scene, vessel: Vessel | None) -> Piece | None:
