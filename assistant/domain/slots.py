@@ -130,14 +130,14 @@ def obstacle(business: Business, diary: Diary, work: Work, wish: TimeWish, now: 
         days = [day for day in days if rule(day)]
         if not days:
             return stands_against
+    with_notice = [window for day in days if (window := search.window(day))]
+    if search.any_start(with_notice):
+        return Obstacle.FULL
+    search.earliest = 0
     windows = [window for day in days if (window := search.window(day))]
-    if not any(ends - search.earliest >= work.minutes for _, ends in windows):
+    if search.any_start(windows):
         return Obstacle.NOTICE
-    windows = [window for window in windows if window[1] - window[0] >= work.minutes]
-    if not windows:
-        return Obstacle.SHORT
-    free_hours = any(search.hour_wanted(start) for begins, ends in windows for start in range(_next_step(begins), ends - work.minutes + 1, STEP))
-    return Obstacle.FULL if free_hours else Obstacle.HOURS
+    return Obstacle.HOURS if any(ends - begins >= work.minutes for begins, ends in windows) else Obstacle.SHORT
 
 
 def opened_up(diary: Diary, slot: Slot) -> Diary:
@@ -230,6 +230,11 @@ class _Search:
         local = (_EPOCH + timedelta(minutes=begins)).astimezone(self.zone)
         minute = 60 * local.hour + local.minute
         return (self.wish.earliest or 0) <= minute <= (24 * 60 if self.wish.latest is None else self.wish.latest)
+
+    def any_start(self, windows: Sequence[tuple[int, int]]) -> bool:
+        """True when the work could begin in one of the windows at an hour that is wished, if nothing else were on."""
+        minutes = self.work.minutes
+        return any(self.hour_wanted(start) for begins, ends in windows for start in range(_next_step(begins), ends - minutes + 1, STEP))
 
     def _light(self, day: date) -> tuple[datetime, datetime] | None:
         where = position_of(self.business, self.place)

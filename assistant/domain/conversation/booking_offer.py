@@ -2,9 +2,10 @@
 
 from __future__ import annotations
 
+import re
 from collections.abc import Sequence
 from dataclasses import replace
-from datetime import date, timedelta
+from datetime import date, datetime, timedelta
 
 from assistant.domain import wording
 from assistant.domain.conversation.booking_request import (
@@ -40,11 +41,15 @@ from assistant.domain.conversation.decision import (
 )
 from assistant.domain.conversation.scene import Piece, Scene, soon
 from assistant.domain.slots import Diary, Obstacle, Work, free_slots, obstacle, opened_up
+from assistant.domain.times.words import normal
 from assistant.domain.visits import Slot, TimeWish, Visit
 
 OPEN_HOURS = 72
 """A question of ours may be answered this long; offered times are held for a shorter while."""
+MOST = 3
+"""Times in one offer."""
 DAY = timedelta(days=1)
+_ANOTHER_DAY = re.compile(r"\b(?:another|different|some other) (?:day|date)\b|\botro dia\b|\botra fecha\b")
 
 
 def offer(
@@ -56,7 +61,7 @@ def offer(
         raise ValueError("only a request with its work and its boats can be offered times")
     visit = visit_of(request, scene)
     work = work_of(service, vessels, business)
-    slots, why_not = search(work, for_move(wish, visit, scene), scene, open_diary(diary, visit))
+    slots, why_not = search(work, for_move(wish, visit, scene), scene, open_diary(diary, visit), visit.begins if visit else None)
     if not slots or _beyond(wish, diary):
         id = "visit.none_free" if not slots else "visit.too_far"
         text = sentences(lead, scene.say(id, until=scene.day(diary.last)))
@@ -105,17 +110,17 @@ def open_diary(diary: Diary, visit: Visit | None) -> Diary:
     return opened_up(diary, Slot(visit.crew, visit.begins, visit.ends)) if visit else diary
 
 
-def search(work: Work, wish: TimeWish, scene: Scene, diary: Diary) -> tuple[tuple[Slot, ...], Obstacle | None]:
-    """Times as wished; else the nearest ones, and what stood against the wish."""
-    business = scene.situation.business
-    slots = free_slots(business, diary, work, wish, scene.now)
-    if slots:
-        return slots, None
-    why_not = obstacle(business, diary, work, wish, scene.now)
-    for wider in _wider(wish, scene.today):
-        slots = free_slots(business, diary, work, wider, scene.now)
+def search(
+    work: Work, wish: TimeWish, scene: Scene, diary: Diary, but_not: datetime | None = None
+) -> tuple[tuple[Slot, ...], Obstacle | None]:
+    """Times as wished; else the nearest ones, and what stood against the wish. `but_not`: the time one has already."""
+    why_not = None
+    for tried in (wish, *_wider(wish, scene.today)):
+        found = free_slots(scene.situation.business, diary, work, tried, scene.now, MOST if but_not is None else MOST + 1)
+        slots = tuple(slot for slot in found if slot.begins != but_not)[:MOST]
         if slots:
             return slots, why_not
+        why_not = why_not or obstacle(scene.situation.business, diary, work, wish, scene.now)
     return (), why_not
 
 
@@ -137,6 +142,8 @@ def for_move(wish: TimeWish, visit: Visit | None, scene: Scene) -> TimeWish:
     if visit is None:
         return wish
     day = wall_day(scene, visit.begins)
+    if _ANOTHER_DAY.search(normal(wish.words)):
+        wish = replace(wish, not_days=wish.not_days | {day})
     if _names_days(wish):
         named = day in wish.days or (wish.first or day) <= day <= (wish.last or day)
         return wish if named else replace(wish, not_days=wish.not_days | {day})

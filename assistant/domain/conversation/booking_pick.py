@@ -10,6 +10,7 @@ from datetime import timedelta
 from assistant.domain.conversation.booking_offer import DAY, join_list, offer, open_diary
 from assistant.domain.conversation.booking_request import (
     Request,
+    answers_us,
     merged,
     place_of,
     price_of,
@@ -41,10 +42,8 @@ from assistant.domain.understanding.reading import Reading
 from assistant.domain.visits import Slot, TimeWish
 
 ABOUT_TIMES = frozenset({"book_visit", "pick_slot", "no_slot_fits", "move_visit", "two_boats"})
-SHORT, SURE = 8, 0.8
-"""A text of so few words is read as an answer where its topic is less sure than that."""
 _LIST = re.compile(r"\b(?:waiting list|wait ?list|list|lista(?: de espera)?)\b")
-_NEVER_MIND = re.compile(r"\b(?:never ?mind|keep (?:it|my|the)|leave it|forget it|not now|no thanks|changed my mind|dejalo|olvidalo|no gracias|ya no)\b")
+_NEVER_MIND = re.compile(r"\b(?:never ?mind|keep (?:it|my|the)|leave it|forget it|not now|no thanks|changed my mind|dejalo|olvidalo|no gracias|ya no)\b|^\W*(?:no|nope|nah)\W*$")
 
 
 def pick_slot(reading: Reading, scene: Scene, diary: Diary | None, lost: Slot | None) -> Piece | None:
@@ -132,10 +131,8 @@ def _about_times(reading: Reading, scene: Scene) -> bool:
     """True when a text is about when to come; 'the topper lasts longer now?' names times as well, but asks for none."""
     if any(ask.topic in ABOUT_TIMES for ask in reading.asks):
         return True
-    if only_times(reading.text, scene.now, scene.situation.business.zone, scene.language):
-        return True
-    unsure = all(ask.certainty < SURE for ask in reading.asks)
-    return unsure and len(reading.text.split()) <= SHORT
+    only = only_times(reading.text, scene.now, scene.situation.business.zone, scene.language)
+    return only or answers_us(reading, scene)
 
 
 def _instead(wish: TimeWish, request: Request, slots: Sequence[Slot], scene: Scene) -> TimeWish:

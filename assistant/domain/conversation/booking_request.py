@@ -72,11 +72,11 @@ def answers_us(reading: Reading, scene: Scene) -> bool:
 
     What is about bookings or mere manners may be an answer, and so may a few words that ask nothing.
     """
-    words = len(reading.text.split())
-    if words <= FEW_WORDS and "?" not in reading.text:
+    words, asks = len(reading.text.split()), "?" in reading.text
+    if words <= FEW_WORDS and not asks:
         return True
     groups = {_group(ask.topic, scene) for ask in reading.asks if ask.certainty >= SURE}
-    return groups <= {"booking", "people"} and (bool(groups) or words <= SOME_WORDS)
+    return groups <= {"booking", "people"} and (bool(groups) or (words <= SOME_WORDS and not asks))
 
 
 def _group(topic: str, scene: Scene) -> str:
