@@ -7,6 +7,7 @@ from dataclasses import replace
 from datetime import date, datetime, timedelta
 from decimal import Decimal
 
+from PIL import Image
 from sqlalchemy import insert
 
 from assistant.domain.business import Place, Service
@@ -73,6 +74,17 @@ def seed(database, business, now: datetime) -> dict[str, int]:
             made["Bert Olsen"], "service", "reminder", "Your wash is tomorrow at 9. " + NASTY, "r1", now + timedelta(days=1),
             why="a visit tomorrow"), now)  # fmt: skip
     return made
+
+
+def keep_photo(tx, home, message_id: int, vessel_id: int, client_id: int, now: datetime) -> str:
+    """A picture that came with a text, kept in the home; returns the name of its link."""
+    name = "1/2027-05/a-picture-of-a-boat.jpg"
+    (home / "media" / name).parent.mkdir(parents=True, exist_ok=True)
+    Image.new("RGB", (40, 30), "teal").save(home / "media" / name)
+    row = {"client_id": client_id, "vessel_id": vessel_id, "message_id": message_id, "file": name, "token": "picture1",
+           "content_type": "image/jpeg", "width": 40, "height": 30, "kind": "photo", "taken_at": now, "created_at": now}  # fmt: skip
+    tx.execute(insert(tables.photos), row)
+    return "picture1"
 
 
 def ask(tx, thread: int, text: str, now: datetime, urgent: bool = False) -> int:

@@ -20,7 +20,6 @@ from assistant.storage.tables import (
     messages,
     next_due,
     outbox,
-    photos,
     threads,
     vessels,
 )
@@ -117,12 +116,6 @@ def events_of(tx: Transaction, vessel_id: int, limit: int = 100) -> tuple[AnyRow
     """The latest that happened to a boat's finish."""
     query = select(care_events).where(ours(care_events), care_events.c.vessel_id == vessel_id)
     return tuple(tx.execute(query.order_by(care_events.c.on.desc(), care_events.c.id.desc()).limit(limit)))
-
-
-def photos_of(tx: Transaction, vessel_id: int, limit: int = 24) -> tuple[AnyRow, ...]:
-    """The latest photos of a boat that were not withdrawn."""
-    query = select(photos).where(ours(photos), photos.c.vessel_id == vessel_id, photos.c.withdrawn.is_(False))
-    return tuple(tx.execute(query.order_by(photos.c.id.desc()).limit(limit)))
 
 
 def vessel_names(tx: Transaction, vessel_ids: Iterable[int]) -> tuple[str, ...]:

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Iterator
 from datetime import datetime
 
 from sqlalchemy import case, func, select
@@ -10,16 +11,18 @@ from assistant.storage.database import AnyRow, Transaction, ours
 from assistant.storage.tables import consent_history, handovers, messages, outbox, visits
 
 
-def asked_and_handed_over(tx: Transaction, first: datetime, last: datetime) -> tuple[int, int]:
-    """Texts from clients in [first, last), and how many of them went before a person."""
-    during = (messages.c.inbound.is_(True), messages.c.at >= first, messages.c.at < last)
-    asked = tx.execute(select(func.count()).select_from(messages).where(ours(messages), *during)).scalar_one()
-    handed = (
-        select(func.count(func.distinct(handovers.c.message_id)))
-        .join(messages, messages.c.id == handovers.c.message_id)
-        .where(ours(handovers), ours(messages), *during)
-    )
-    return int(asked), int(tx.execute(handed).scalar_one())
+def texts_after(tx: Transaction, message_id: int) -> Iterator[AnyRow]:
+    """Clients' texts with a higher number: `id`, `at`, and the `replies` given in the carrier's answer; by number."""
+    newer = (messages.c.id > message_id, messages.c.inbound.is_(True))
+    query = select(messages.c.id, messages.c.at, messages.c.replies).where(ours(messages), *newer)
+    yield from tx.execute(query.order_by(messages.c.id))
+
+
+def handed_over(tx: Transaction, first: datetime, last: datetime) -> int:
+    """Clients' texts that went before a person in [first, last)."""
+    during = (handovers.c.opened_at >= first, handovers.c.opened_at < last)
+    query = select(func.count(func.distinct(handovers.c.message_id)))
+    return int(tx.execute(query.where(ours(handovers), *during)).scalar_one())
 
 
 def reasons(tx: Transaction, first: datetime, last: datetime, limit: int = 12) -> tuple[tuple[str, int], ...]:
@@ -43,13 +46,6 @@ def sent(tx: Transaction, first: datetime, last: datetime) -> AnyRow:
         func.coalesce(func.sum(case((outbox.c.state == "failed", 1), else_=0)), 0).label("failed"),
     ).where(ours(outbox), left, outbox.c.sent_at >= first, outbox.c.sent_at < last)
     return tx.execute(query).one()
-
-
-def replies_of(tx: Transaction, first: datetime, last: datetime) -> tuple[list[str], ...]:
-    """The replies given in the carrier's answer to each text in [first, last)."""
-    during = (messages.c.inbound.is_(True), messages.c.at >= first, messages.c.at < last)
-    rows = tx.execute(select(messages.c.replies).where(ours(messages), *during)).scalars()
-    return tuple(replies or [] for replies in rows)
 
 
 def opted_out(tx: Transaction, first: datetime, last: datetime) -> int:

@@ -8,10 +8,10 @@ from datetime import timedelta
 
 import pytest
 
-from assistant.storage import audit, handovers, outbox, threads, visits
+from assistant.storage import audit, handovers, lists, outbox, threads, visits
 from assistant.storage.business_file import template_text
 from assistant.storage.clients import client_of_phone
-from tests.crew_pages import NASTY, Crew, add_person, come_in, seed, with_places
+from tests.crew_pages import NASTY, Crew, add_person, come_in, keep_photo, seed, with_places
 from tests.hand_made import hand_made
 
 
@@ -96,6 +96,16 @@ def test_script_in_a_text_or_a_name_stays_text(nola, made):
         html = nola.get(path).text
         assert NASTY not in html
         assert "&lt;script&gt;" in html
+
+
+def test_a_photo_stands_beside_the_text_and_in_the_boats_story(nola, made, database, assistant, now):
+    with database.transaction(1) as tx:
+        asked = lists.asked_in(tx, made["handover"])
+        keep_photo(tx, assistant.settings.home, asked.id, made["Sea Thistle"], made["client Ana Reyes"], now)
+    for path in (f"/waiting/{made['handover']}", f"/boats/{made['Sea Thistle']}"):
+        assert "/crew/photos/picture1" in nola.get(path).text
+    assert nola.get("/photos/picture1").content_type == "image/jpeg"
+    assert nola.get("/photos/picture2").status_code == 404
 
 
 def test_a_client_and_boat_are_written_in_by_hand_with_the_eyes_of_the_import(nola, database):

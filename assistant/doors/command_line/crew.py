@@ -3,18 +3,23 @@
 from __future__ import annotations
 
 import argparse
+from collections.abc import Iterator
+from contextlib import contextmanager
 from typing import Any
 
-from assistant.assembly import Assistant
+from assistant.assembly import Assistant, assemble
 from assistant.clock import utc_now
 from assistant.domain.errors import SettingsError
-from assistant.doors.command_line.opening import at_home, migrate, require_home
+from assistant.domain.knowledge import Knowledge
+from assistant.doors.command_line.opening import migrate, require_home
 from assistant.settings import Settings
 from assistant.storage import crew
 from assistant.usecases import sign_in
 
 ROLES = ("owner", "office", "crew")
 BY = "command line"
+NOTHING = Knowledge("", {}, {}, {}, (), {}, {}, {}, {}, {})
+"""Letting people in needs no knowledge: it works while knowledge/ is broken, and without waiting for it to be read."""
 
 
 def add_commands(commands: Any) -> None:
@@ -35,9 +40,7 @@ def add_commands(commands: Any) -> None:
 
 def add_person(given: argparse.Namespace, settings: Settings) -> int:
     """Invite; an account that is there already keeps its password until the link is used."""
-    require_home(settings)
-    migrate(settings)
-    with at_home(settings) as app:
+    with _opened(settings) as app:
         phone = _number(app, given.phone)
         member = next((one for one in app.business.crew if one.phone == phone), None)
         name = given.name or (member.name if member else "")
@@ -51,9 +54,7 @@ def add_person(given: argparse.Namespace, settings: Settings) -> int:
 
 def reset_person(given: argparse.Namespace, settings: Settings) -> int:
     """A new link; whoever is shut out comes in again with it."""
-    require_home(settings)
-    migrate(settings)
-    with at_home(settings) as app:
+    with _opened(settings) as app:
         phone = _number(app, given.phone)
         with app.database.reading(app.business.id) as tx:
             account = crew.account_of_phone(tx, phone)
@@ -65,13 +66,22 @@ def reset_person(given: argparse.Namespace, settings: Settings) -> int:
 
 def list_people(given: argparse.Namespace, settings: Settings) -> int:
     """One line a person."""
-    require_home(settings)
-    migrate(settings)
-    with at_home(settings) as app, app.database.reading(app.business.id) as tx:
+    with _opened(settings) as app, app.database.reading(app.business.id) as tx:
         for one in crew.accounts(tx):
             state = "shut out" if one.locked else "" if one.password_hash else "invited"
             print(f"{one.phone}  {one.role:6}  {one.name}  {state}".rstrip())
     return 0
+
+
+@contextmanager
+def _opened(settings: Settings) -> Iterator[Assistant]:
+    require_home(settings)
+    migrate(settings)
+    app = assemble(settings, knowledge=NOTHING)
+    try:
+        yield app
+    finally:
+        app.database.dispose()
 
 
 def _print_link(app: Assistant, name: str, token: str) -> None:

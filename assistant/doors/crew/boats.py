@@ -12,7 +12,7 @@ from markupsafe import Markup
 from assistant.domain.errors import ImportRefused
 from assistant.domain.life_picture import as_svg
 from assistant.doors.crew.door import Door, back_to, found, me, number_of, page
-from assistant.storage import lists
+from assistant.storage import lists, photos
 from assistant.storage.cells import COLUMNS
 from assistant.storage.visits import visits_of_client
 from assistant.usecases.add_records import add_record, by_field
@@ -20,6 +20,8 @@ from assistant.usecases.order_by_life import LifeOrder
 from assistant.usecases.photos import photo_file
 from assistant.usecases.show_boats import Boat, boats_of, life_pictures
 
+PHOTOS = 24
+"""The latest pictures shown in a boat's story."""
 WHY = {
     "kept": "kept {0}", "laid_up": "laid up {0}", "toppers": "{0} toppers counted",
     "debit": "{0} took about {1} days", "strip": "stripped {0}", "inspection": "looked at: {0}",
@@ -51,7 +53,7 @@ def add_pages(routes: Blueprint, door: Door, order: LifeOrder) -> None:
             pictures = life_pictures(app, tx, mine)
             story = {
                 "jobs": lists.jobs_of(tx, vessel_id), "events": lists.events_of(tx, vessel_id),
-                "photos": lists.photos_of(tx, vessel_id), "texts": lists.texts_to_and_fro(tx, row.client_id),
+                "photos": photos.of_vessel(tx, vessel_id, PHOTOS), "texts": lists.texts_to_and_fro(tx, row.client_id),
                 "visits": [v for v in visits_of_client(tx, row.client_id) if vessel_id in v.vessel_ids][::-1],
             }  # fmt: skip
         drawings = {id_: Markup(as_svg(picture, styled=False)) for id_, picture in pictures.items()}  # noqa: S704

@@ -10,7 +10,7 @@ from flask import Blueprint, Response
 from flask.typing import ResponseReturnValue
 
 from assistant.doors.crew.door import Door, page
-from assistant.usecases.numbers import Month, by_month, open_reasons
+from assistant.usecases.numbers import Month, TextCount, by_month, open_reasons
 from assistant.usecases.order_by_life import LifeOrder
 
 COLUMNS = (
@@ -22,11 +22,11 @@ LOOK_BACK = timedelta(days=90)
 
 def add_pages(routes: Blueprint, door: Door, order: LifeOrder) -> None:
     """`/crew/numbers` and `/crew/numbers.csv`."""
-    app = door.assistant
+    app, count = door.assistant, TextCount(door.assistant)
 
     @routes.get("/numbers")
     def numbers() -> ResponseReturnValue:
-        months = by_month(app, order.due_days(door.today), door.today)
+        months = by_month(app, count, order.due_days(door.today), door.today)
         reasons = open_reasons(app, door.now - LOOK_BACK, door.now)
         titles = {topic: answer.title for topic, answer in app.knowledge.answers.get("en", {}).items()}
         return page(
@@ -39,7 +39,7 @@ def add_pages(routes: Blueprint, door: Door, order: LifeOrder) -> None:
         out = io.StringIO()
         writer = csv.writer(out)
         writer.writerow(COLUMNS)
-        writer.writerows(_row(month) for month in by_month(app, order.due_days(door.today), door.today))
+        writer.writerows(_row(month) for month in by_month(app, count, order.due_days(door.today), door.today))
         # The mark at the beginning tells spreadsheet programs that this is UTF-8.
         answer = Response("\ufeff" + out.getvalue(), content_type="text/csv; charset=utf-8")
         answer.headers["Content-Disposition"] = 'attachment; filename="numbers.csv"'

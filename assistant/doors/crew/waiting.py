@@ -10,7 +10,7 @@ from flask.typing import ResponseReturnValue
 
 from assistant.doors.crew.door import Door, back_to, field, found, me, page
 from assistant.doors.crew.trials import Trials
-from assistant.storage import messages
+from assistant.storage import messages, photos
 from assistant.storage.clients import find_client
 from assistant.storage.handovers import Handover, find_handover, handovers_in
 from assistant.storage.lists import asked_in
@@ -92,12 +92,13 @@ def _show(door: Door, handover_id: int, problem: str = "", text: str = "") -> st
         asked = asked_in(tx, handover_id)
         thread = found(read_thread(tx, one.thread_id))
         before = messages.history(tx, one.thread_id, TURNS)
+        pictures = photos.of_messages(tx, asked.id).get(asked.id, ()) if asked else ()
         suggestions = suggest(door.assistant, tx, one, door.now) if one.state == "open" else ()
     decision = (asked.decision or {}) if asked else {}
     return page(
         "handover", f"{one.name or one.phone} asks", one=one, asked=asked, thread=thread, problem=problem, text=text,
         turns=_turns(before), suggestions=suggestions, evidence=decision.get("evidence") or (),
-        why=decision.get("why", ""), reason=_reason(door), topics=_topics(door, suggestions, asked),
+        why=decision.get("why", ""), reason=_reason(door), topics=_topics(door, suggestions, asked), pictures=pictures,
     )  # fmt: skip
 
 
