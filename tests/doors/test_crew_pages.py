@@ -104,7 +104,8 @@ def test_a_photo_stands_beside_the_text_and_in_the_boats_story(nola, made, datab
         keep_photo(tx, assistant.settings.home, asked.id, made["Sea Thistle"], made["client Ana Reyes"], now)
     for path in (f"/waiting/{made['handover']}", f"/boats/{made['Sea Thistle']}"):
         assert "/crew/photos/picture1" in nola.get(path).text
-    assert nola.get("/photos/picture1").content_type == "image/jpeg"
+    with nola.get("/photos/picture1") as picture:
+        assert (picture.content_type, picture.data[:2]) == ("image/jpeg", b"\xff\xd8")
     assert nola.get("/photos/picture2").status_code == 404
 
 
