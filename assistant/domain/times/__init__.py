@@ -26,8 +26,8 @@ _ASAP = re.compile(
     any_of(
         r"\basap\b", r"\bas soon as (?:possible|you can|u can)\b", r"\bsoonest\b", r"\bas early as (?:possible|you can)\b",
         r"\b(?:earliest|first|next) (?:available|opening|you have|you can|possible|slot|time|availability)\b",
-        r"\bright away\b", r"\burgent\w*\b", r"\bsqueeze me in\b", r"\bcuanto antes\b", r"\blo (?:antes|mas pronto) (?:posible|que)\b",
-        r"\bya mismo\b", r"\burgente\b", r"\bprimer (?:hueco|turno)\b", r"\bprimera (?:cita|hora) (?:libre|disponible)\b",
+        r"\bright away\b", r"(?<!not )\burgent\w*\b", r"\bsqueeze me in\b", r"\bcuanto antes\b", r"\blo (?:antes|mas pronto) (?:posible|que)\b",
+        r"\bya mismo\b", r"\bprimer (?:hueco|turno)\b", r"\bprimera (?:cita|hora) (?:libre|disponible)\b",
     )
 )  # fmt: skip
 _LAST_YEAR = re.compile(

@@ -21,8 +21,15 @@ class Hours:
     def __bool__(self) -> bool:
         return self.earliest is not None or self.latest is not None
 
+    @property
+    def exact(self) -> bool:
+        """True for one time of the day."""
+        return self.earliest is not None and self.earliest == self.latest
+
     def narrowed(self, other: Hours) -> Hours:
-        """Both limits at once; where they contradict each other the other's stand."""
+        """Both limits at once; of two times ('8 or 9') either will do; where limits contradict, the other's stand."""
+        if self.exact and other.exact:
+            return Hours(min(self.earliest, other.earliest), max(self.latest, other.latest))  # type: ignore[type-var]
         earliest = max((x for x in (self.earliest, other.earliest) if x is not None), default=None)
         latest = min((x for x in (self.latest, other.latest) if x is not None), default=None)
         if earliest is not None and latest is not None and earliest > latest:
@@ -36,12 +43,23 @@ Build = Callable[[re.Match[str]], Hours]
 
 def find_hours(text: str) -> tuple[Hours, str]:
     """What the text says on the time of day, and the text without it (a semicolon stands where it was)."""
+    text = _REFUSED.sub(" ; ", _SPELLED.sub(lambda m: f"{m[1]} {_HOURS_SPELLED[m[2]]}", text))
     found = Hours()
     for pattern, build in _RULES:
         while match := next((m for m in pattern.finditer(text) if build(m)), None):
             found = found.narrowed(build(match))
             text = f"{text[: match.start()]} ; {text[match.end() :]}"
     return found, " ".join(text.split())
+
+
+_HOURS_SPELLED = {
+    word: number for words in (
+        "one two three four five six seven eight nine ten eleven twelve", "una dos tres cuatro cinco seis siete ocho nueve diez once doce",
+    ) for number, word in enumerate(words.split(), 1)
+}  # fmt: skip
+_SPELLED = re.compile(
+    rf"\b(half past|quarter past|quarter to|at|after|before|around|by|las?) ({'|'.join(_HOURS_SPELLED)})\b(?! (?:days?|weeks?|months?|dias?|semanas?|of|one|boats?))"
+)
 
 
 def _minute(m: re.Match[str], side: str) -> int | None:
@@ -129,6 +147,14 @@ _AROUND = any_of("around", "about", "roughly", "circa", "near", "approx\\.?", "a
                  "alrededor de")  # fmt: skip
 
 
+_REFUSED = re.compile(
+    rf"\b(?:the |your |at )?{_SURE} (?:(?:is|s) (?:brutal|too (?:early|late|soon)|bad|rough|hard|out|(?:no|not) good)|(?:doesnt|wont) (?:work|do|suit)"
+    r"|no me (?:sirve|va|viene))"
+    r"|\b(?:instead of|rather than|en (?:lugar|vez) de) (?:the |las? )?\d{1,2}(?::\d\d)?(?: ?[ap]\.?m\b\.?)?(?![\d/])"
+)
+"""A time that is named to be turned down."""
+
+
 def _rules() -> Iterator[tuple[str, Build]]:
     a, b, to = _clock("a"), _clock("b"), "(?:-|to|and|til|till|until|y|a|hasta)"
     yield rf"\b{_NOT}(?:early |too early |very early )?(?:mornings?|mananas)\b|\b{_NOT}am\b", _fixed(AFTERNOON)
@@ -136,21 +162,23 @@ def _rules() -> Iterator[tuple[str, Build]]:
     yield rf"\b{_NOT}(?:evenings?|nights?|noches?)\b", _fixed(Hours(None, 16 * 60 + 45))
     yield r"\b(?:not|nothing|none) (?:too |that |so )(?:early|soon in the day)\b|\bno (?:muy|tan) temprano\b", _fixed(Hours(600))
     yield r"\bnot (?:too |so )late\b(?! in)|\bno (?:muy|tan) tarde\b", _fixed(Hours(None, 15 * 60))
-    yield rf"\b(?:not before|no earlier than|no antes de) {_LAS}{a}{_NO_COUNT}", _after
+    yield rf"\b(?:(?:not|nothing|none) before|no earlier than|(?:no|nada) antes de) {_LAS}{a}{_NO_COUNT}", _after
     yield rf"\b(?:not after|no later than|not later than|no despues de|no mas tarde de) {_LAS}{a}{_NO_COUNT}", _until
     yield rf"\b(?:(?:between|from|entre|de|desde) )?{_LAS}{a} ?{to} ?{_LAS}(?=\d+(?::\d\d)? ?[ap]\.?m|noon|mediodia){b}", _between
     yield rf"\b(?:between|from) {a} ?{to} ?{b}{_NO_COUNT}", _between
     yield rf"\b(?:entre|de|desde) las? {a} {to} las? {b}{_NO_COUNT}", _between
+    yield rf"\bde {a} a {b}\b{_NO_COUNT}", _between
     yield rf"\b(?P<ah>\d{{1,2}})(?::(?P<am>[0-5]\d))? ?- ?(?P<bh>\d{{1,2}})(?::(?P<bm>[0-5]\d))?\b(?![/-]){_NO_COUNT}", _between
     yield rf"\b{_AROUND} {_LAS}{a}{_NO_COUNT}", _around
     yield r"\b(?:(?P<ah>\d{1,2})(?::(?P<am>[0-5]\d))? ?(?P<ap>am|pm)?|(?P<anoon>noon)) ?(?:-?ish\b|or so\b|mas o menos\b)", _around
     yield rf"\b(?:any ?time )?{_AFTER} (?!the \d)(?:las? )?{a}{_NO_COUNT}", _after
-    yield rf"\b(?:before|earlier than|antes de) (?!the \d)(?:las? |el |la )?{a}{_NO_COUNT}", _before
+    yield rf"\b(?:before|earlier than|antes del?) (?!the \d)(?:las? |el |la )?{a}{_NO_COUNT}", _before
     yield rf"\b(?:by|until|till?|hasta|para) (?!the \d)(?:las? )?{_SURE}", _until
     yield rf"{_SURE} (?:or (?:later|after)\b|o (?:mas tarde|despues)\b)", _after
     yield rf"\b(?:at|(?:a|de) las?) {a}{_NO_COUNT}", _at
-    yield r"\bal? (?P<anoon>mediodia)\b", _at
+    yield r"\b(?:al? )?(?P<anoon>noon|midday|mediodia)\b", _at
     yield rf"\b{_SURE}", _at
+    yield r"\b(?P<ahalf>half past|quarter past|quarter to) (?P<ah>\d{1,2})\b", _at
     yield from _parts_of_the_day()
 
 

@@ -98,6 +98,9 @@ def part_of_month(m: re.Match[str], f: Finder) -> Days:
     """'first week of june', 'mid april', 'a finales de mes'."""
     year, month = f.month_of(m[0])
     first, end, part = date(year, month, 1), w.month_end(year, month), re.sub(r"^(?:the|a|los) ", "", m["part"])
+    if several := re.match(rf"(first|last) (?P<n>{w.COUNT}) weeks|l?a?s? ?(?P<es>{w.COUNT}) (primeras|ultimas) semanas", part):
+        stretch = w.count_of(several["n"] or several["es"]) * WEEK
+        return span(first, first + stretch - ONE) if re.search("first|primeras", part) else span(end - stretch + ONE, end)
     if re.match(rf"{w.ORDINAL} (?:week|semana)", part):
         nth = w.ordinal_number(part)
         return span(end - 6 * ONE, end) if nth < 0 else span(first + (nth - 1) * WEEK, first + nth * WEEK - ONE)
@@ -133,6 +136,8 @@ def weekend_of_month(m: re.Match[str], f: Finder) -> Days:
 def whole_month(m: re.Match[str], f: Finder) -> Days:
     """'in june': the next one that is not over, from today on."""
     year, month = f.month_of(m["m"])
+    if m["y"]:
+        return month_of(int(m["y"]), month)
     days = month_of(year + (1 if m["next"] and month == f.today.month else 0), month)
     return span(max(days.first, f.today), days.last)
 
@@ -191,11 +196,16 @@ def workdays(m: re.Match[str], f: Finder) -> Days:
 
 def ahead(m: re.Match[str], f: Finder) -> Days:
     """'in 3 days' is a day; 'in two weeks' is that week; 'within 10 days' begins today."""
-    count, unit = w.count_of(m["n"]), m["u"][0]
-    there = f.today + count * {"d": ONE, "w": WEEK, "s": WEEK, "m": 30 * ONE}[unit]
+    unit = {"d": ONE, "w": WEEK, "s": WEEK, "m": 30 * ONE}[m["u"][0]]
+    there = f.today + w.count_of(m["n"]) * unit
     if re.search(r"within|next|proxim", m[0]):
         return span(f.today, there)
-    return one_day(there) if unit == "d" and m["n"] != "quince" else week_of(there)
+    exact = (unit == ONE and m["n"] != "quince") or "today" in m[0]
+    days = one_day(there) if exact else week_of(there)
+    if m["n2"]:
+        last = f.today + w.count_of(m["n2"]) * unit
+        return span(days.first, last if exact else week_of(last).last)
+    return days
 
 
 def near(m: re.Match[str], f: Finder) -> Days:
@@ -218,20 +228,35 @@ def weekday(m: re.Match[str], f: Finder) -> Days:
     coming = f.coming(number)
     if "week" in how or "week" in after:
         return one_day(coming + WEEK)
-    if w.is_plural(m["w"]) or re.match(r"any|every|each|some|an? |another|los|cualquier|todos|algun|un ", how):
+    every = w.is_plural(m["w"]) or re.match(r" (?:mornings|afternoons|evenings)\b", m.string[m.end() :])
+    if every or re.match(r"any|every|each|some|an? |another|los|cualquier|todos|algun|un ", how):
         return Days(Kind.RECURRING, weekdays=frozenset({number}))
     if "after next" in after:
         return one_day(f.monday + 2 * WEEK + number * ONE)
     if after.strip() == "after":
         earlier = [one.first for one in f.found if one.kind in {Kind.DAY, Kind.WEEKDAY}]
         return one_day(f.coming(number, earlier[-1] if earlier else f.anchor))
-    if "following" in how:
+    if "following" in how and f.anchor:
         return one_day(f.coming(number, f.anchor))
     if re.search(r"next|\botro", how):
         return one_day(max(f.monday + WEEK + number * ONE, coming))
     if re.search(r"this|coming|este|ese|proximo", how) or after:
         return one_day(coming)
     return Days(Kind.WEEKDAY, coming, coming, frozenset({number}))
+
+
+def weekday_with_number(m: re.Match[str], f: Finder) -> Days | None:
+    """'el sabado 15', 'friday 14': a date where the calendar agrees; 'friday 9' may be an hour and is left to the clock."""
+    number, weekday = int(m["a"]), w.weekday_number(m["w"])
+    if not 1 <= number <= 31:
+        return None
+    ahead = [day for day in (f.today + timedelta(days=n) for n in range(62)) if day.day == number]
+    agreeing = [day for day in ahead if day.weekday() == weekday]
+    if agreeing and (agreeing[0] == ahead[0] or number <= 12):
+        return one_day(agreeing[0])
+    if number <= 12:
+        return None
+    return Days(Kind.DAY, ahead[0], ahead[0], others=(ahead[0] + timedelta(days=(weekday - ahead[0].weekday() + 3) % 7 - 3),))
 
 
 def holiday(m: re.Match[str], f: Finder) -> Days:
@@ -298,6 +323,25 @@ def weekday_and_date(m: re.Match[str], f: Finder) -> Days | None:
     return Days(Kind.DAY, dated.first, dated.first, others=(near_it,))
 
 
+def weekday_beside(m: re.Match[str], f: Finder) -> Days | None:
+    """'the friday before memorial day', 'the following monday after the 9th'."""
+    named, dated = f.marked(m["i"]), f.marked(m["j"])
+    if named.kind is not Kind.WEEKDAY or dated.kind not in {Kind.DAY, Kind.SPAN}:
+        return None
+    number = named.first.weekday()
+    if re.match(r"before|antes", m["side"]):
+        return one_day(dated.first - timedelta(days=(dated.first.weekday() - number - 1) % 7 + 1))
+    return one_day(f.coming(number, dated.last))
+
+
+def the_next_one(m: re.Match[str], f: Finder) -> Days | None:
+    """'not this week but the next': seven days after what was named last."""
+    last = f.found[-1] if f.found else None
+    if last is None or last.kind not in {Kind.DAY, Kind.WEEKDAY, Kind.SPAN} or (last.last - last.first).days > 6:
+        return None
+    return one_day(last.first + WEEK) if last.kind is not Kind.SPAN else week_of(last.first + WEEK)
+
+
 def _rules() -> Iterator[tuple[str, Build]]:
     yield r"\b(20\d\d)-(\d\d?)-(\d\d?)\b", iso
     yield rf"\b(?P<h>{'|'.join(w.HOLIDAYS)})\b(?P<part> weekend\b| week\b)?", holiday
@@ -310,28 +354,31 @@ def _rules() -> Iterator[tuple[str, Build]]:
     yield rf"\b(?:the |el )?(?P<n>{w.ORDINAL}) (?:weekend|fin de semana) (?:of|in|del?) (?:the )?{MONTH}", weekend_of_month
     yield rf"\b(?P<part>{_PART_OF_MONTH})[ -](?:the )?{MONTH}", part_of_month
     yield rf"\b{_THIS_MONTH}\b", this_month
-    yield rf"\b(?:(?P<next>next) )?(?P<m>{w.MONTH})(?! ?\d)", whole_month
+    yield rf"\b(?:(?P<next>next) )?(?P<m>{w.MONTH})(?:,? (?:of |de |del )?(?P<y>20\d\d)\b)?(?! ?\d)", whole_month
     yield rf"\b(?:{_PART_OF_WEEK} )?{_WEEK}", week
     yield rf"\b{_WEEKEND}", weekend
     yield r"\b(?:week ?days?|during the week|mid-?week|entre semana|dias laborables)\b", workdays
-    yield rf"\b{_AHEAD} (?:about |like |the next )?(?P<n>{w.COUNT}) (?P<u>{_UNITS})\b(?: time)?(?! (?:before|after|ago|of))", ahead
-    yield rf"\b(?P<n>{w.COUNT}) (?P<u>{_UNITS}) (?:from (?:now|today)|out)\b", ahead
+    yield rf"\b{_AHEAD} (?:about |like |the next )?(?P<n>{w.COUNT})(?: (?:or|to|o|a) (?P<n2>{w.COUNT}))? (?P<u>{_UNITS})\b(?: time)?(?! (?:before|after|ago|of))", ahead
+    yield rf"\b(?P<n>{w.COUNT})(?: (?:or|to) (?P<n2>{w.COUNT}))? (?P<u>{_UNITS}) (?:from (?:now|today)|out)\b", ahead
     yield _NEAR, near
     yield r"\b(?:(?:the )?(?:same|that) day|(?:el )?mismo dia|ese dia)\b", same_day
+    yield rf"\b(?:on |el )?(?P<w>{w.WEEKDAY}) (?:the )?(?P<a>\d{{1,2}})\b(?!(?:st|nd|rd|th)\b){NO_HOUR}(?! ?(?:-|to|or|o|a|y|de|of)\b)(?![/-])", weekday_with_number
     yield rf"\b(?P<how>{_HOW})?(?P<w>{w.WEEKDAY})(?P<after> {_WHICH_ONE})?", weekday
     yield rf"\b(?:on the |on |the |el dia |el |dia )?(?P<a>\d{{1,2}})(?:st|nd|rd|th)\b{TO}", of_month
     yield rf"(?:(?<=\bthe )|(?<=\bdel )|\b(?:el dia |el |dia )){DAY}\b{_COUNTS_NO_DAY}{TO}", of_month
     yield r"\b(?:(?P<part>early|late|end of) )?(?:(?:in|the|this|next|el|la) )*(?P<s>" + "|".join(_SEASONS) + r")\b", season
     yield rf"\b(?:(?:the|la|el) )?(?:(?P<n>{w.COUNT}) )?(?P<u>{_UNITS}|weekend|fin de semana) (?P<side>{_SIDES})(?: the)? <(?P<i>\d+)>", around_mark
     yield r"<(?P<i>\d+)>,? ?(?:the |el )?<(?P<j>\d+)>", weekday_and_date
+    yield r"<(?P<i>\d+)> (?P<side>after|before|following|despues del?|antes del?) (?:the )?<(?P<j>\d+)>", weekday_beside
+    yield r"(?<=\bbut )(?:the )?(?:next|following)(?: one| week)?\b|(?<=\bor )(?:the )?next\b(?! \w)|(?<=\bpero )la (?:otra|siguiente|proxima)\b", the_next_one
 
 
 _UNITS = r"days?|weeks?|months?|dias?|semanas?|mes(?:es)?"
 _SIDES = r"of|after|before|following|from|despues del?|antes del?|del?(?: la)?"
 _PART_OF_MONTH = any_of(
-    "early(?: in)?", "mid(?:dle of)?", "late(?: in|r in)?",
+    "early(?: in)?", "mid(?:dle of)?", "later?(?: in)?",
     "(?:the )?(?:beginning|start|middle|end|first half|1st half|second half|2nd half|first part|last part|first (?:few )?days|last (?:few )?days) (?:of|in)",
-    rf"{w.ORDINAL} week (?:of|in)", rf"{w.ORDINAL} semana del?", "(?:primera|segunda) (?:quincena|mitad) del?",
+    rf"(?:first|last) {w.COUNT} weeks (?:of|in)", rf"(?:las )?{w.COUNT} (?:primeras|ultimas) semanas del?", rf"{w.ORDINAL} week (?:of|in)", rf"{w.ORDINAL} semana del?", "(?:primera|segunda) (?:quincena|mitad) del?",
     "(?:a |los )?(?:principios?|inicios?|comienzos?|mediados?|finales?|fines?|fin) del?",
 )  # fmt: skip
 _THIS_MONTH = any_of(
@@ -344,7 +391,7 @@ _PART_OF_WEEK = any_of(
 )  # fmt: skip
 _WEEK = any_of(
     r"(?:the )?week after next\b", r"rest of the week\b", r"(?:the )?(?:next|this|that|same|following) week\b(?!end)",
-    r"(?:the )?week after\b(?! <| the\b| \d| that\b)", r"(?:la )?semana (?:que viene|que entra|entrante|proxima|siguiente)\b",
+    r"(?:the )?week after\b(?! <| the\b| \d| that\b)", r"(?:la )?(?<!fin de )semana (?:que viene|que entra|entrante|proxima|siguiente)\b",
     r"(?:la )?semana despues\b(?! del?\b| <)", r"(?:la )?(?:proxima|siguiente|misma|otra) semana\b", r"(?:esta|esa) semana\b",
 )  # fmt: skip
 _WEEKEND = (

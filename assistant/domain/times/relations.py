@@ -19,16 +19,16 @@ LEAD = rf"(?:{THE} )*"
 MORE = rf"(?:,? ?(?:or|and|nor|y|o|ni|,|/|&)? ?{LEAD}{M})*"
 NEVER = any_of(
     "but not", "not(?! before| until| later| sure)", "except(?: for)?", "excluding", "besides", "other than", "anything but",
-    "any(?: ?day|time) but", "never", "avoid", "no(?! later| earlier| antes| despues)", "cant(?: do| make| be)?", "cannot(?: do| make)?",
-    "wont(?: be (?:there|in town|around))?", "not ready", "rain ?check", "forgot(?: its| that its)?",
+    "any(?: other)?(?: ?day| ?time)? but", "never", "avoid", "no(?! later| earlier| antes| despues)", "cant(?: do| make| be)?", "cannot(?: do| make)?",
+    "wont(?: be (?:there|in town|around))?", "not ready", "rain ?check", "(?:thing|something) (?:came|come|comes) up", "forgot(?: its| that its)?",
     "(?:i|we|have to|got to|gotta) (?:have to )?work(?:ing)?(?! for)", "trabajo",
-    "(?:im |were |we are |i am |ill be )?(?:away|gone|busy|out of town|traveling|on vacation)", "menos", "excepto", "salvo", "nunca", "ni",
+    "(?:im |were |we are |i am |ill be )?(?:away|gone|busy|out of town|traveling|on vacation)", r"(?:se me|se nos) complic\w+", "menos", "excepto", "salvo", "nunca", "ni",
     "no (?:puedo|podemos|estoy|estare|estamos|estaremos|me viene bien|me va bien)",
     "(?:estoy|estare|estaremos|estamos) (?:fuera|de viaje|ocupad[oa]s?)",
 )  # fmt: skip
 """What rules out the days that follow."""
 WORKS_NOT = any_of(
-    "(?:is|are) (?:out|bad|taken|busy)", "(?:is |are |isnt |arent )?(?:not|no) (?:good|possible|great)", "isnt (?:good|possible|going to work)",
+    "(?:is|are) (?:out|bad|taken|busy|too (?:early|late|soon))", "(?:is |are |isnt |arent )?(?:not|no) (?:good|possible|great)", "isnt (?:good|possible|going to work)",
     "does(?: not|nt|n t) (?:work|suit|fit)", "dont (?:work|suit|fit)", "no longer works?", "wont (?:work|do)", "cant",
     "(?:ya )?no (?:puedo|podemos|me (?:viene|va|sirve)|nos (?:viene|va))", "no(?=,| ;|$)",
 )  # fmt: skip
@@ -43,7 +43,7 @@ EVENT = any_of(
 )  # fmt: skip
 """What a boat is made ready for."""
 READY = any_of(
-    "ready", "done", "clean(?:ed)?", "finished", "washed", "sealed", "shiny", "need (?:it|her|the boat)", "list[oa]", "limpi[oa]", "terminad[oa]",
+    "ready", "looking (?:good|nice|sharp)", "done", "clean(?:ed)?", "finished", "washed", "sealed", "shiny", "need (?:it|her|the boat)", "list[oa]", "bonit[oa]", "limpi[oa]", "terminad[oa]",
     "l[oa] necesito",
 )  # fmt: skip
 VISIT = any_of("visit", "wash", "appointment", "appt", "thing", "slot", "booking", "job", "detail", "reseal", "topper", "one", "cita", "visita", "turno")
@@ -90,11 +90,22 @@ def collect(text: str, found: list[d.Days]) -> tuple[Collected, str]:
 def _applied(text: str, pattern: re.Pattern[str], relation: Relation, found: list[d.Days], told: Collected) -> str:
     def use(match: re.Match[str]) -> str:
         marks = [found[int(number)] for number in re.findall(M, match[0])]
-        if relation in _NEED_A_DATE and not all(mark.kind in _DATED for mark in marks):
-            return match[0]
+        if relation in _NEED_A_DATE:
+            if not all(mark.kind in _DATED for mark in marks):
+                return match[0]
+            marks = [_within_week(mark, found) for mark in marks]
         return " ; " if relation(marks, told, match) else match[0]
 
     return " ".join(pattern.sub(use, text).split())
+
+
+def _within_week(mark: d.Days, found: list[d.Days]) -> d.Days:
+    """'next week after wednesday' means the Wednesday of that week."""
+    weeks = [one for one in found if one.kind is Kind.SPAN and (one.last - one.first).days < 7 and not one.others]
+    if mark.kind is not Kind.WEEKDAY or len(weeks) != 1:
+        return mark
+    day = weeks[0].first + (mark.first.weekday() - weeks[0].first.weekday()) % 7 * ONE
+    return d.one_day(day)
 
 
 def _between(marks: list[d.Days], told: Collected, m: re.Match[str]) -> bool:
@@ -160,12 +171,16 @@ def _plain(marks: list[d.Days], told: Collected, m: re.Match[str]) -> bool:
     return True
 
 
-_DATED = frozenset({Kind.DAY, Kind.WEEKDAY, Kind.SPAN})
-_NEED_A_DATE = frozenset({_after, _from, _before, _until, _away_until, _needed, _around})
-
-
 def _put_off(marks: list[d.Days], told: Collected, m: re.Match[str]) -> bool:
     return (_plain if marks[0].kind is Kind.SPAN else _from)(marks, told, m)
+
+
+def _put_off_until(marks: list[d.Days], told: Collected, m: re.Match[str]) -> bool:
+    return (_away_until if marks[0].kind is Kind.SPAN else _from)(marks, told, m)
+
+
+_DATED = frozenset({Kind.DAY, Kind.WEEKDAY, Kind.SPAN})
+_NEED_A_DATE = frozenset({_after, _from, _before, _until, _away_until, _needed, _around, _put_off_until})
 
 
 def _relations() -> Iterator[tuple[str, Relation]]:
@@ -173,14 +188,16 @@ def _relations() -> Iterator[tuple[str, Relation]]:
     yield rf"\b(?:instead of|rather than|en vez del?|en lugar del?) {LEAD}{M}", _dropped
     yield rf"\b(?:swap|change|move|switch|shift\w*|cambi\w+|muev\w+|mover\w*|pas(?:ar|a|amos)\w*)(?: \w+){{0,3}}? {M}(?: ;)?(?: {VISIT})?(?= (?:to|for|with|al?|por|para) )", _dropped
     yield rf"\b(?:move|change|reschedule|cancel|skip|drop|my|our|mi|nuestr[oa])(?: \w+){{0,2}}? {M}(?: ;)? {VISIT}\b", _dropped
-    yield rf"\b(?:we said|set for|scheduled for|booked for|down for|habiamos (?:dicho|quedado)) {LEAD}{M}", _dropped
+    yield rf"\b(?:we said|set for|scheduled for|booked for|down for|habiamos (?:dicho|quedado)) {LEAD}{M}|\bi have {LEAD}{M} now\b|\blo del? {M}", _dropped
     yield rf"\b(?:before|antes de que) (?:we|i|they|my|nos|me|mi)\b[^<;.]{{0,40}}{M}", _needed
     yield rf"\b(?:before \w+ing|antes de \w+[aei]r)\b[^<;.]{{0,30}}{M}", _needed
-    yield rf"\b{EVENT}\b(?: \w+){{0,3}}? {M}", _needed
     yield rf"\b{GONE}\b[^<;.]*?\b{till} {LEAD}{M}", _away_until
     yield rf"\b(?:not (?:back |there |here |in town )?(?:until|till?)|no (?:estoy|estare|estaremos|vuelvo|volvemos) hasta) {LEAD}{M}", _from
+    yield rf"\bhasta {LEAD}{M} (?:ya )?no\b", _away_until
+    yield rf"\b(?:cant|wont(?: be| launch)?|not available|unavailable|no (?:puedo|podemos))\b[^<;.]{{0,20}}\b{till} {LEAD}{M}", _put_off_until
+    yield rf"\b{EVENT}\b(?: \w+){{0,3}}? {M}", _needed
     yield rf"\b{PUT_OFF} {till} {LEAD}{M}", _put_off
-    yield rf"\b(?:back|home|return\w*|vuelvo|volvemos|regreso|regresamos)(?: in town)? {LEAD}{M}", _from
+    yield rf"\b(?:back|home|return\w*|vuelv\w+|volv\w+|regres\w+)(?: in town)? {LEAD}{M}", _from
     yield rf"\b(?:not before|no earlier than|not earlier than|no antes) {LEAD}{M}", _from
     yield rf"\b(?:no later than|not later than|a mas tardar|no despues) {LEAD}{M}", _until
     yield rf"{M} (?:(?:or|and) (?:later|after|thereafter|onwards?|beyond)|onwards?|on\b(?! <)|forward|o despues|en adelante)", _from

@@ -72,6 +72,7 @@ _PLURAL = re.compile(r"(?:mon|tues|wednes|thurs|fri|satur|sun)days|(?:mon|fri|sa
 def normal(text: str) -> str:
     """The text as the grammar reads it; signs that it uses itself are taken out."""
     folded = fold(text).replace("\u00f1", "n").replace("'", "").replace("<3", " ")
+    folded = re.sub(r"\bpal\b", "para el", folded)
     return " ".join(re.sub(r"[<>\[\]{}()\"*]", " ", folded).split())
 
 
