@@ -10,6 +10,29 @@ from collections.abc import Iterator
 from datetime import date, timedelta
 
 from assistant.domain.times import words as w
+from assistant.domain.times.day_words import (
+    A_WEEK,
+    AHEAD,
+    BETWEEN,
+    COUNTS_NO_DAY,
+    DAY,
+    HOW,
+    LISTED,
+    MONTH,
+    NEAR,
+    NEXT,
+    NO_HOUR,
+    PART_OF_MONTH,
+    PART_OF_WEEK,
+    SEASONS,
+    SIDES,
+    THIS_MONTH,
+    TO,
+    UNITS,
+    WEEKEND,
+    WHICH_ONE,
+    YEAR,
+)
 from assistant.domain.times.days import (
     WEEK,
     Build,
@@ -24,22 +47,8 @@ from assistant.domain.times.days import (
     week_of,
     weekend_of,
 )
-from assistant.domain.times.words import any_of
 
 ONE = timedelta(days=1)
-NEXT = r"next|following|proxim[oa]|viene|entra|siguiente|otra"
-NO_HOUR = r"(?! ?(?:am\b|pm\b|a\.m|p\.m|:|ish\b|oclock))"
-DAY = r"(?P<a>\d{1,2})(?:st|nd|rd|th)?"
-TO = (
-    rf"(?:(?P<to> ?- ?| to | thru | through | till? | until | al? | hasta | or | o | and | y | & |/|, )(?:the |el )?"
-    rf"(?P<b>\d{{1,2}})(?:st|nd|rd|th)?\b{NO_HOUR})?"
-)
-YEAR = r"(?:,? (?:de |del )?(?P<y>20\d\d))?"
-MONTH = rf"(?P<m>{w.MONTH}|(?:(?:next|this|that|the|el|este|ese|proximo) )*(?:month|mes)\b(?: que viene)?)"
-LISTED = re.compile(r"or|o|and|y|&|/|,")
-BETWEEN = re.compile(r"\b(?:between|from|entre|desde|del)(?: the| el)? ?$")
-
-
 def iso(m: re.Match[str], f: Finder) -> Days:
     """2027-06-09."""
     return one_day(date(int(m[1]), int(m[2]), int(m[3])))
@@ -269,13 +278,9 @@ def holiday(m: re.Match[str], f: Finder) -> Days:
     return week_of(there) if m["h"] == "semana santa" else one_day(there)
 
 
-_SEASONS = {"spring": 3, "primavera": 3, "summer": 6, "verano": 6, "fall": 9, "autumn": 9, "otono": 9, "winter": 12,
-            "invierno": 12}  # fmt: skip
-
-
 def season(m: re.Match[str], f: Finder) -> Days:
     """Three whole months, as weather services count them (spring is March to May in the north)."""
-    begins = _SEASONS[m["s"]]
+    begins = SEASONS[m["s"]]
     for year in (f.today.year - 1, f.today.year, f.today.year + 1):
         first = date(year, begins, 1)
         end = w.month_end(year + (begins == 12), (begins + 1) % 12 + 1)
@@ -352,63 +357,25 @@ def _rules() -> Iterator[tuple[str, Build]]:
     yield rf"\b(?:on the |on |the |el |los dias )?{DAY}{TO}(?: of| de)? (?P<m>{w.MONTH}){YEAR}", date_of_month
     yield rf"\b(?P<n>{w.ORDINAL}) (?P<w>{w.WEEKDAY}) (?:of|in|del?) (?:the )?{MONTH}", weekday_of_month
     yield rf"\b(?:the |el )?(?P<n>{w.ORDINAL}) (?:weekend|fin de semana) (?:of|in|del?) (?:the )?{MONTH}", weekend_of_month
-    yield rf"\b(?P<part>{_PART_OF_MONTH})[ -](?:the )?{MONTH}", part_of_month
-    yield rf"\b{_THIS_MONTH}\b", this_month
+    yield rf"\b(?P<part>{PART_OF_MONTH})[ -](?:the )?{MONTH}", part_of_month
+    yield rf"\b{THIS_MONTH}\b", this_month
     yield rf"\b(?:(?P<next>next) )?(?P<m>{w.MONTH})(?:,? (?:of |de |del )?(?P<y>20\d\d)\b)?(?! ?\d)", whole_month
-    yield rf"\b(?:{_PART_OF_WEEK} )?{_WEEK}", week
-    yield rf"\b{_WEEKEND}", weekend
+    yield rf"\b(?:{PART_OF_WEEK} )?{A_WEEK}", week
+    yield rf"\b{WEEKEND}", weekend
     yield r"\b(?:week ?days?|during the week|mid-?week|entre semana|dias laborables)\b", workdays
-    yield rf"\b{_AHEAD} (?:about |like |the next )?(?P<n>{w.COUNT})(?: (?:or|to|o|a) (?P<n2>{w.COUNT}))? (?P<u>{_UNITS})\b(?: time)?(?! (?:before|after|ago|of))", ahead
-    yield rf"\b(?P<n>{w.COUNT})(?: (?:or|to) (?P<n2>{w.COUNT}))? (?P<u>{_UNITS}) (?:from (?:now|today)|out)\b", ahead
-    yield _NEAR, near
+    yield rf"\b{AHEAD} (?:about |like |the next )?(?P<n>{w.COUNT})(?: (?:or|to|o|a) (?P<n2>{w.COUNT}))? (?P<u>{UNITS})\b(?: time)?(?! (?:before|after|ago|of))", ahead
+    yield rf"\b(?P<n>{w.COUNT})(?: (?:or|to) (?P<n2>{w.COUNT}))? (?P<u>{UNITS}) (?:from (?:now|today)|out)\b", ahead
+    yield NEAR, near
     yield r"\b(?:(?:the )?(?:same|that) day|(?:el )?mismo dia|ese dia)\b", same_day
     yield rf"\b(?:on |el )?(?P<w>{w.WEEKDAY}) (?:the )?(?P<a>\d{{1,2}})\b(?!(?:st|nd|rd|th)\b){NO_HOUR}(?! ?(?:-|to|or|o|a|y|de|of)\b)(?![/-])", weekday_with_number
-    yield rf"\b(?P<how>{_HOW})?(?P<w>{w.WEEKDAY})(?P<after> {_WHICH_ONE})?", weekday
+    yield rf"\b(?P<how>{HOW})?(?P<w>{w.WEEKDAY})(?P<after> {WHICH_ONE})?", weekday
     yield rf"\b(?:on the |on |the |el dia |el |dia )?(?P<a>\d{{1,2}})(?:st|nd|rd|th)\b{TO}", of_month
-    yield rf"(?:(?<=\bthe )|(?<=\bdel )|\b(?:el dia |el |dia )){DAY}\b{_COUNTS_NO_DAY}{TO}", of_month
-    yield r"\b(?:(?P<part>early|late|end of) )?(?:(?:in|the|this|next|el|la) )*(?P<s>" + "|".join(_SEASONS) + r")\b", season
-    yield rf"\b(?:(?:the|la|el) )?(?:(?P<n>{w.COUNT}) )?(?P<u>{_UNITS}|weekend|fin de semana) (?P<side>{_SIDES})(?: the)? <(?P<i>\d+)>", around_mark
+    yield rf"(?:(?<=\bthe )|(?<=\bdel )|\b(?:el dia |el |dia )){DAY}\b{COUNTS_NO_DAY}{TO}", of_month
+    yield r"\b(?:(?P<part>early|late|end of) )?(?:(?:in|the|this|next|el|la) )*(?P<s>" + "|".join(SEASONS) + r")\b", season
+    yield rf"\b(?:(?:the|la|el) )?(?:(?P<n>{w.COUNT}) )?(?P<u>{UNITS}|weekend|fin de semana) (?P<side>{SIDES})(?: the)? <(?P<i>\d+)>", around_mark
     yield r"<(?P<i>\d+)>,? ?(?:the |el )?<(?P<j>\d+)>", weekday_and_date
     yield r"<(?P<i>\d+)> (?P<side>after|before|following|despues del?|antes del?) (?:the )?<(?P<j>\d+)>", weekday_beside
     yield r"(?<=\bbut )(?:the )?(?:next|following)(?: one| week)?\b|(?<=\bor )(?:the )?next\b(?! \w)|(?<=\bpero )la (?:otra|siguiente|proxima)\b", the_next_one
 
-
-_UNITS = r"days?|weeks?|months?|dias?|semanas?|mes(?:es)?"
-_SIDES = r"of|after|before|following|from|despues del?|antes del?|del?(?: la)?"
-_PART_OF_MONTH = any_of(
-    "early(?: in)?", "mid(?:dle of)?", "later?(?: in)?",
-    "(?:the )?(?:beginning|start|middle|end|first half|1st half|second half|2nd half|first part|last part|first (?:few )?days|last (?:few )?days) (?:of|in)",
-    rf"(?:first|last) {w.COUNT} weeks (?:of|in)", rf"(?:las )?{w.COUNT} (?:primeras|ultimas) semanas del?", rf"{w.ORDINAL} week (?:of|in)", rf"{w.ORDINAL} semana del?", "(?:primera|segunda) (?:quincena|mitad) del?",
-    "(?:a |los )?(?:principios?|inicios?|comienzos?|mediados?|finales?|fines?|fin) del?",
-)  # fmt: skip
-_THIS_MONTH = any_of(
-    "(?:the )?month after next", "(?:next|this|the following|rest of the) month", "este mes",
-    "(?:el )?(?:proximo|siguiente) mes", "(?:el )?mes (?:que viene|que entra|proximo|entrante|siguiente)",
-)  # fmt: skip
-_PART_OF_WEEK = any_of(
-    "early", "beginning of", "start of", "late", "later", "end of", "mid-?", "a principios de", "principios de", "a finales de",
-    "finales de", "a fines de", "fines de",
-)  # fmt: skip
-_WEEK = any_of(
-    r"(?:the )?week after next\b", r"rest of the week\b", r"(?:the )?(?:next|this|that|same|following) week\b(?!end)",
-    r"(?:the )?week after\b(?! <| the\b| \d| that\b)", r"(?:la )?(?<!fin de )semana (?:que viene|que entra|entrante|proxima|siguiente)\b",
-    r"(?:la )?semana despues\b(?! del?\b| <)", r"(?:la )?(?:proxima|siguiente|misma|otra) semana\b", r"(?:esta|esa) semana\b",
-)  # fmt: skip
-_WEEKEND = (
-    r"(?:(?:this|next|the|that|any|on a|coming|following|el|este|proximo|cualquier|un|los) )*"
-    + any_of(r"weekends?\b(?: after next)?(?! (?:of|after|before)\b)", r"fin de semana\b(?: que viene)?(?! (?:antes|despues)\b)", r"fines de semana\b")
-)
-_AHEAD = any_of("within", "in", "(?:in |over |during )?the next", "next", "en", "dentro de", "en (?:los|las) proxim[oa]s")
-_NEAR = any_of(
-    r"\b(?:the )?day after (?:tomorrow|tmrw|tmr)\b", r"\bpasado manana\b", r"\b(?:tomorrow|tomm?orr?ow|tmrw|tmr|tomoz)\b(?: week\b)?",
-    r"\b(?:today|tonight|hoy|this (?:morning|afternoon|evening)|esta (?:tarde|noche|manana))\b",
-    "".join(f"(?<!{before} )" for before in ("de la", "por la", "en la", "las", "la", "una", "alguna", "cualquier", "media")) + r"\bmanana\b",
-)  # fmt: skip
-_HOW = any_of(
-    "(?:a )?week from (?:this )?", "this coming ", "this ", "coming ", "(?:the )?next ", "(?:the )?following ", "any ", "every ", "another ", "a different ", "some other ",
-    "each ", "some ", "a ", "todos los ", "los ", "cualquier ", "algun ", "un ", "este ", "ese ", "el proximo ", "proximo ", "el otro ", "otro ",
-)  # fmt: skip
-_WHICH_ONE = any_of("after next", r"after\b(?! <| the\b| \d|\w* (?:work|lunch|noon))", r"week\b", "que viene", "que entra", "entrante", "proximo")
-_COUNTS_NO_DAY = rf"{NO_HOUR}(?! ?(?:ft|foot|feet|boats?|times?|options?|slots?|ones?|hours?|of)\b)"
 
 DAY_RULES: tuple[Rule, ...] = tuple((re.compile(pattern), build) for pattern, build in _rules())
