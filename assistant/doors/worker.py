@@ -12,6 +12,7 @@ from assistant.assembly import Assistant
 from assistant.carriers.media import MediaSource
 from assistant.clock import utc_now
 from assistant.usecases.photos import keep_photos
+from assistant.usecases.plan_nudges import plan_nudges, plan_visit_texts
 from assistant.usecases.send_due import send_due, settle_uncertain
 from assistant.usecases.tell_crew import tell_crew
 
@@ -20,14 +21,23 @@ log = logging.getLogger(__name__)
 PAUSE_SECONDS = 5.0
 SETTLE_EVERY = 12
 """Rounds between two looks at the carrier's list: about a minute."""
+PLAN_EVERY = 12
+"""Rounds between two looks at what is due: nudges are a matter of hours, not of seconds."""
 
 
 def work_once(assistant: Assistant, now: datetime) -> None:
-    """Everything that is due at `now`."""
+    """Send everything that is queued for `now`; what comes due by itself is planned apart (`plan`)."""
     tell_crew(assistant, now)
     while send_due(assistant, now, worker=_name()):
         pass
     settle_uncertain(assistant, now)
+
+
+def plan(assistant: Assistant, now: datetime) -> None:
+    """Queue the nudges and visit texts whose moment has come; two workers at once queue each of them once."""
+    plan_visit_texts(assistant, now)
+    while plan_nudges(assistant, now):
+        pass
 
 
 def work_until(assistant: Assistant, stop: threading.Event, now: Callable[[], datetime] = utc_now) -> None:
@@ -37,6 +47,8 @@ def work_until(assistant: Assistant, stop: threading.Event, now: Callable[[], da
     while not stop.is_set():
         try:
             tell_crew(assistant, now())
+            if rounds % PLAN_EVERY == 0:
+                plan(assistant, now())
             more = send_due(assistant, now(), worker=_name())
             if rounds % SETTLE_EVERY == 0:
                 settle_uncertain(assistant, now())
