@@ -11,10 +11,12 @@ from datetime import datetime
 from assistant.assembly import Assistant
 from assistant.carriers.media import MediaSource
 from assistant.clock import utc_now
+from assistant.usecases.keep_plans import keep_plans
 from assistant.usecases.photos import keep_photos
 from assistant.usecases.plan_nudges import plan_nudges, plan_visit_texts
 from assistant.usecases.send_due import send_due, settle_uncertain
 from assistant.usecases.tell_crew import tell_crew
+from assistant.usecases.tell_waiting import tell_waiting
 
 log = logging.getLogger(__name__)
 
@@ -34,7 +36,12 @@ def work_once(assistant: Assistant, now: datetime) -> None:
 
 
 def plan(assistant: Assistant, now: datetime) -> None:
-    """Queue the nudges and visit texts whose moment has come; two workers at once queue each of them once."""
+    """Book plans ahead, tell who waits of a time come free, and queue nudges and visit texts whose moment has come.
+
+    Two workers at once queue each of them once.
+    """
+    keep_plans(assistant, now)
+    tell_waiting(assistant, now)
     plan_visit_texts(assistant, now)
     while plan_nudges(assistant, now):
         pass

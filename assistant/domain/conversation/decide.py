@@ -247,6 +247,18 @@ def _snooze(ask: Ask, scene: Scene, vessel: Vessel | None) -> Piece:
     return Piece(text, text, "snooze_later", changes=(Snooze(kind, until),), why=f"{kind} rests until {until}")
 
 
+def _perhaps_no_texts(ask: Ask, scene: Scene, vessel: Vessel | None) -> Piece:
+    """Not plain enough to opt anybody out: say how, and promise nothing that was not done."""
+    text = scene.say("optout.how")
+    return Piece(text, text, "clarify", why=f"perhaps an opt-out, certainty {ask.certainty:.2f}")
+
+
+def _wrong_number(ask: Ask, scene: Scene, vessel: Vessel | None) -> Piece:
+    """Somebody else's number: nothing more goes there, as the answer says."""
+    piece = _from_file(ask, scene, vessel)
+    return replace(piece, changes=(*piece.changes, OptOut(ask.words, confirm=True)))
+
+
 def _resume(ask: Ask, scene: Scene, vessel: Vessel | None) -> Piece:
     text = scene.say("optin.done")
     return Piece(text, text, "resume_texts", changes=(OptIn(ask.words),), why="wants texts again: service only")
@@ -263,7 +275,7 @@ def _done(ask: Ask, scene: Scene, vessel: Vessel | None) -> Piece:
 _HANDLERS = {
     "may_use": care.may_use, "used_something": care.used_something, "unknown_product": care.unknown_product,
     "label_read": care.label_read, "stop_one_kind": _stop_one_kind, "snooze_later": _snooze, "resume_texts": _resume,
-    "done_reply": _done, **records.HANDLERS,
+    "done_reply": _done, "opt_out_words": _perhaps_no_texts, "wrong_number": _wrong_number, **records.HANDLERS,
 }  # fmt: skip
 
 

@@ -100,7 +100,8 @@ def settle(
     elif (corrected := corrections.corrected(topic, words, situation)) != topic:
         topic, sure = corrected, max(sure, 0.8)
     elif substances and _may_be_about_use(group, sure, substances, knowledge, calm or topic in ASKS_HOW_STRONG):
-        topic, sure = _about_use(topic, sure, substances, permission, report, knowledge, words)
+        told = "may_use" if calm else topic
+        topic, sure = _about_use(told, sure, substances, permission, report, knowledge, words)
     elif (by_soil := _by_soil(topic, sure, terms, guess, knowledge)) is not None:
         topic, sure = by_soil
     ask = Ask(

@@ -88,3 +88,11 @@ def test_start_restores_service_only_and_help_is_silent(say: Say) -> None:
 def test_an_opt_out_with_a_visit_ahead_is_shown_to_a_person(say: Say) -> None:
     decision = say("STOP", "ana")
     assert any(isinstance(change, HandOver) and change.reason == "opted_out_with_visit" for change in decision.changes)
+
+
+@pytest.mark.parametrize("text", ["no", "nope", "not now", "la lista"])
+def test_nobody_is_told_that_texts_end_without_their_ending(say: Say, text: str) -> None:
+    decision = say(text, "bert")
+    ended = any(isinstance(change, OptOut) for change in decision.changes)
+    assert ended == any("no more texts" in reply or "off the list" in reply for reply in decision.replies)
+    assert not ended
