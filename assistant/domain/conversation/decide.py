@@ -265,11 +265,16 @@ def _resume(ask: Ask, scene: Scene, vessel: Vessel | None) -> Piece:
 
 
 def _done(ask: Ask, scene: Scene, vessel: Vessel | None) -> Piece:
-    """'done' to a topper nudge logs the topper; otherwise it is a plain acknowledgment."""
+    """'done' to a topper nudge logs the topper for the boat it named; otherwise it is a plain acknowledgment."""
     last = next((t for t in reversed(scene.situation.turns) if not t.inbound), None)
-    if last is not None and "topper" in last.topic:
-        return records.topper_done(ask, scene, vessel)
-    return _from_file(ask, scene, vessel)
+    if last is None or "topper" not in last.topic:
+        return _from_file(ask, scene, vessel)
+    vessels = scene.situation.vessels
+    named = [one for one in vessels if one.name and one.name in last.text]
+    chosen = vessel or (named[0] if len(named) == 1 else scene.vessel(None))
+    if chosen is None and len(vessels) > 1:
+        return questions.which_vessel(replace(ask, topic="topper_done"), scene)
+    return records.topper_done(ask, scene, chosen)
 
 
 _HANDLERS = {

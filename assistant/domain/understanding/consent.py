@@ -64,6 +64,16 @@ def opts_out(folded: str) -> bool:
     return bool(_PLAIN.search(folded)) and not _NOT_OUT.search(folded) and not ends_one_kind(folded)
 
 
+_THESE = re.compile(
+    r"\W*(?:please |pls |ok )?(?:stop|no more(?: of)?|skip|quit sending|mute)\s+(?:these|those|this|that|them)(?: ones?| reminders?| kind)?(?: please| pls| thanks)?\W*"
+)
+
+
+def ends_these(folded: str) -> bool:
+    """'stop these', said to a nudge: that kind ends, visits and answers go on."""
+    return bool(_THESE.fullmatch(folded))
+
+
 def keeps_on(folded: str) -> bool:
     """'don't stop sending them': the opposite of opting out."""
     return bool(_NOT_OUT.search(folded))

@@ -35,6 +35,9 @@ def read(text: str, situation: Situation, knowledge: Knowledge) -> Reading:
     hazard = safety.safety_topic(plain, spotted, knowledge) or _fuel_followed_up(plain, situation, knowledge)
     if hazard:
         return Reading(language, safety=hazard[0], evidence=(hazard[1],), permission=acts.asks_leave(plain))
+    if consent.ends_these(folded) and _after_nudge(situation):
+        ask = Ask("stop_one_kind", 1.0, plain)
+        return Reading(language, asks=(ask,), evidence=(Evidence(text.strip(), "stop_one_kind", "said to a nudge"),))
     if consent.opts_out(folded) or consent.opts_out(_shorthand_only(folded, knowledge)):
         return Reading(language, opt_out=True, evidence=(Evidence(text.strip(), "opt_out", "plain words"),))
     if (small := without_words(folded, knowledge)) is not None:
@@ -48,6 +51,12 @@ def read(text: str, situation: Situation, knowledge: Knowledge) -> Reading:
     if _opts_out_by_model(asks, spotted, folded):
         return Reading(language, opt_out=True, evidence=evidence)
     return Reading(language, asks=tuple(asks), evidence=evidence, text=text)
+
+
+def _after_nudge(situation: Situation) -> bool:
+    """The last thing we sent was a nudge of our own accord."""
+    last = next((turn for turn in reversed(situation.turns) if not turn.inbound), None)
+    return last is not None and last.topic.startswith("nudge:")
 
 
 def _fuel_followed_up(plain: str, situation: Situation, knowledge: Knowledge) -> tuple[str, Evidence] | None:

@@ -7,6 +7,7 @@ from collections.abc import Iterator
 
 from assistant.domain.errors import Problem
 from assistant.domain.knowledge import Answer, Knowledge
+from assistant.domain.nudge_texts import problems_in
 from assistant.domain.wording import PLACEHOLDERS, placeholders_in
 
 CARRIER_WORDS = ["STOPALL", "UNSUBSCRIBE", "CANCEL", "END", "QUIT", "REVOKE", "OPTOUT", "STOP", "START", "YES", "UNSTOP"]
@@ -33,6 +34,7 @@ def check_together(knowledge: Knowledge) -> Iterator[Problem]:
             yield from _texts(answer)
         yield from _repeated(answers.values())
     yield from _wording(knowledge)
+    yield from problems_in(knowledge.nudges)
 
 
 def _references(knowledge: Knowledge) -> Iterator[Problem]:

@@ -1,9 +1,15 @@
 """Safety comes before everything; opting out is never fuzzy and never missed in plain words."""
 
+from dataclasses import replace
+
 import pytest
 
-from assistant.domain.conversation.decision import HandOver, OptIn, OptOut
+from assistant.domain.conversation.decide import decide
+from assistant.domain.conversation.decision import EndKind, HandOver, LogCare, OptIn, OptOut
+from assistant.domain.conversation.situation import Turn
+from assistant.domain.understanding.read import read
 from assistant.domain.understanding.reading import Keyword
+from tests.development.replay import CLIENTS, DIARY, NOW
 from tests.domain.understanding.conftest import Say
 
 
@@ -96,3 +102,19 @@ def test_nobody_is_told_that_texts_end_without_their_ending(say: Say, text: str)
     ended = any(isinstance(change, OptOut) for change in decision.changes)
     assert ended == any("no more texts" in reply or "off the list" in reply for reply in decision.replies)
     assert not ended
+
+
+@pytest.mark.parametrize("text", ["stop these", "no more of those please", "Stop this."])
+def test_said_to_a_nudge_only_that_kind_ends(knowledge, text: str) -> None:
+    nudge = Turn(NOW, False, "Fernwake Boat Care: topper time for Paper Moon.", "nudge:monthly_topper")
+    situation = replace(CLIENTS["bert"], turns=(nudge,))
+    decision = decide(read(text, situation, knowledge), situation, knowledge, DIARY, NOW)
+    assert not any(isinstance(change, OptOut) for change in decision.changes)
+    assert any(isinstance(change, EndKind) for change in decision.changes)
+
+
+def test_done_is_logged_for_the_boat_that_the_nudge_named(knowledge) -> None:
+    nudge = Turn(NOW, False, "Fernwake Boat Care: topper time for Little Ledger.", "nudge:monthly_topper")
+    situation = replace(CLIENTS["chidi"], turns=(nudge,))
+    decision = decide(read("done", situation, knowledge), situation, knowledge, DIARY, NOW)
+    assert [change.vessel_id for change in decision.changes if isinstance(change, LogCare)] == [4]
