@@ -138,10 +138,10 @@ class Scene:
         }
 
     def _own_words(self, own: str, default: str) -> str:
-        """The business's product words, where they say more than the plain default or are in the client's language."""
-        plain = self.knowledge.wording["en"][default]
-        foreign = plain.lower() in own.lower() and self.language != "en"
-        return self.knowledge.say(default, self.language) if not own or foreign else own
+        """The business's product words, where they are in the client's language."""
+        if own and self.language == self.situation.business.language:
+            return own
+        return self.knowledge.say(default, self.language)
 
     def name_of(self, vessel: Vessel | None) -> str:
         """What to call a vessel."""
